@@ -1,4 +1,4 @@
-"""Where the notebooks, contracts and demo data lie: inside an installed wheel, or beside the package in a checkout."""
+"""Where files that come with the code lie: folders inside an installed wheel or beside the package, SQL in its room."""
 
 from importlib.resources import files
 from pathlib import Path
@@ -9,3 +9,8 @@ def shipped_folder(name: str) -> Path:
     package = Path(str(files("pipelines")))
     inside = package / "_shipped" / name
     return inside if inside.is_dir() else package.parent / name
+
+
+def statement(room: str, name: str) -> str:
+    """Return the text of the SQL file `name` in the package `room`, such as "pipelines.intake"."""
+    return files(room).joinpath(name).read_text(encoding="utf-8")

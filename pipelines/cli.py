@@ -1,0 +1,155 @@
+"""The command line: each command is one call into the rooms, and every fault one sentence on stderr."""
+
+import json
+import sys
+from dataclasses import asdict
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from pipelines.faults import Fault
+
+app = typer.Typer(
+    help="Turn exported shackle inspection logs into removal rates, reasons and inspection intervals.",
+    epilog="Figures describe records, not the shackle in someone's hand. A qualified person decides.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+Files = Annotated[list[Path], typer.Argument(help="Exported log files (CSV or XLSX).", show_default=False)]
+StorePath = Annotated[Path, typer.Option("--store", help="The DuckDB file that holds the loaded lines.")]
+SourcePath = Annotated[
+    Path | None, typer.Option("--source", help="Source profile to read the files with (YAML).")
+]
+Registers = Annotated[
+    list[Path] | None,
+    typer.Option("--register", help="Site or stock register (CSV); may be given more than once."),
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print the account as JSON.")]
+Client = Annotated[str, typer.Option("--client", help="Only this client.")]
+Site = Annotated[str, typer.Option("--site", help="Only this site.")]
+Out = Annotated[Path | None, typer.Option("--out", help="Where to write.")]
+
+
+class Format(StrEnum):
+    """How a table is written."""
+
+    CSV = "csv"
+    JSON = "json"
+    PARQUET = "parquet"
+
+
+@app.callback()
+def _options(debug: Annotated[bool, typer.Option("--debug", help="Show tracebacks.")] = False) -> None:
+    """Read by `main` before the command runs."""
+
+
+@app.command()
+def demo(
+    out: Annotated[Path, typer.Option("--out", help="Folder to write into.")] = Path("reports/demo"),
+) -> None:
+    """Do the whole job on the demo data: load, check, compute, report."""
+    from pipelines.jobs import run_demo
+
+    typer.echo(f"Report pack: {run_demo(out, say=_say)}")
+
+
+@app.command()
+def check(
+    files: Files,
+    store: Annotated[
+        Path | None, typer.Option("--store", help="Hold sites against this store's register.")
+    ] = None,
+    register: Registers = None,
+    source: SourcePath = None,
+    as_json: AsJson = False,
+) -> None:
+    """Check files against the contract and say what would be quarantined and why; load nothing."""
+    from pipelines.intake import account_lines, check_files
+
+    accounts = []
+    for account, rows in check_files(files, store, register or [], source):
+        accounts.append(asdict(account) | {"rows": rows})
+        if not as_json:
+            typer.echo("\n".join(account_lines(account)))
+            for row in rows:
+                typer.echo(f"  {account.file}, row {row['row']}: {row['detail']}")
+    if not store and not register:
+        _say("Sites were not held against a register: give --register or --store.")
+    if as_json:
+        typer.echo(json.dumps(accounts, indent=2, ensure_ascii=False))
+
+
+@app.command()
+def intake(
+    files: Files,
+    store: StorePath,
+    source: SourcePath = None,
+    register: Registers = None,
+    as_json: AsJson = False,
+) -> None:
+    """Load files into the store: every row is accepted, or quarantined with its reason."""
+    from pipelines.intake import account_lines
+    from pipelines.jobs import load_and_compute
+
+    accounts = []
+    for account in load_and_compute(files, store, register or [], source):
+        accounts.append(asdict(account))
+        if not as_json:
+            typer.echo("\n".join(account_lines(account)))
+    if as_json:
+        typer.echo(json.dumps(accounts, indent=2, ensure_ascii=False))
+
+
+@app.command()
+def table(
+    name: Annotated[str, typer.Argument(help="Name of a result table.")],
+    store: StorePath,
+    format: Annotated[Format, typer.Option("--format", help="How to write it.")] = Format.CSV,
+    client: Client = "",
+    site: Site = "",
+    out: Out = None,
+) -> None:
+    """Write one result table to the terminal or to a file."""
+    from pipelines.packs.exports import write_table
+    from pipelines.store import open_store
+    from pipelines.tables import read_table
+
+    with open_store(store) as con:
+        frame = read_table(con, name, client or None, site or None)
+    write_table(frame, format.value, out)
+
+
+@app.command()
+def report(
+    names: Annotated[list[str], typer.Argument(help="Reports to make, or: all")],
+    store: StorePath,
+    period: Annotated[str, typer.Option("--period", help="Month of the report, YYYY-MM.")],
+    client: Client = "",
+    site: Site = "",
+    jobs: Annotated[int, typer.Option("--jobs", min=1, help="Notebooks run side by side.")] = 2,
+    out: Annotated[Path, typer.Option("--out", help="Folder to write into.")] = Path("reports"),
+) -> None:
+    """Run the notebooks into a report pack: pages, tables and an index."""
+    from pipelines.packs import run_pack
+
+    typer.echo(f"Report pack: {run_pack(names, store, period, client, site, out, jobs)}")
+
+
+def main() -> None:
+    """Run the command line; a fault becomes one sentence and exit status 1, wrong usage exit status 2."""
+    try:
+        app()
+    except Fault as fault:
+        if "--debug" in sys.argv:
+            raise
+        _say(str(fault))
+        sys.exit(1)
+
+
+def _say(sentence: str) -> None:
+    typer.echo(sentence, err=True)

@@ -1,0 +1,23 @@
+"""The account of a file in words: what became of every row."""
+
+from pipelines.store.loading import Account
+
+
+def account_lines(account: Account) -> list[str]:
+    """Return the account of one file as lines of text for a terminal."""
+    if account.is_already_loaded:
+        return [f"{account.file}: already loaded, the same bytes; nothing changed."]
+    lines = [
+        f"{account.file} (profile {account.source}): {account.rows_read:,} rows read = {account.rows_accepted:,} accepted"
+        f" + {account.rows_quarantined:,} quarantined; {account.rows_flagged:,} of the accepted flagged."
+    ]
+    if account.rows_superseded:
+        lines.append(
+            f"  {account.rows_superseded:,} lines of earlier exports superseded; they stay readable."
+        )
+    lines += [f"  quarantined by {rule}: {rows:,}" for rule, rows in account.quarantined_by_rule.items()]
+    lines += [
+        f'  reason "{phrase}" is not in the profile, counted as not stated: {count:,} lines'
+        for phrase, count in account.unmatched_phrases.items()
+    ]
+    return lines

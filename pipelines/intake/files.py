@@ -1,0 +1,153 @@
+"""Loads or checks whole files: each file goes into the store whole, with its account, or not at all."""
+
+import hashlib
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+
+import duckdb
+
+from pipelines.contracts.checking import RuleResult
+from pipelines.faults import DataFault
+from pipelines.intake.reading import header_of, kind_of, read_rows
+from pipelines.intake.registers import load_registers
+from pipelines.intake.staging import stage_lines
+from pipelines.intake.verdict import decide
+from pipelines.sources import Profile, fitting_profile, known_profiles, read_profile
+from pipelines.store import attach_store, create_tables, open_store, write_load
+from pipelines.store.file import SETTINGS
+from pipelines.store.loading import Account
+
+
+def load_files(
+    paths: list[Path], store: Path, registers: list[Path], profile_path: Path | None = None
+) -> Iterator[Account]:
+    """Load the registers, then each file into the store, one transaction each, and yield the files' accounts.
+
+    Raises DataFault or RequestFault at the first file that cannot be loaded; the store then holds the files
+    before it and nothing of that one.
+    """
+    profiles = _profiles(profile_path)
+    with _workplace() as (con, work_folder):
+        attach_store(con, store)
+        load_registers(con, registers)
+        for path in paths:
+            yield _load_file(con, path, profiles, work_folder)
+
+
+def check_files(
+    paths: list[Path], store: Path | None, registers: list[Path], profile_path: Path | None = None
+) -> Iterator[tuple[Account, list[dict[str, object]]]]:
+    """Yield, for each file, the account it would have and its quarantined rows (row, rule, detail); load nothing."""
+    profiles = _profiles(profile_path)
+    with _workplace() as (con, work_folder):
+        _stand_in_store(con, store)
+        load_registers(con, registers)
+        for path in paths:
+            account, _ = _stage_file(con, path, profiles, work_folder)
+            found = con.execute("select row, rule, detail from quarantined_rows order by row")
+            rows: list[dict[str, object]] = found.df().to_dict("records")  # type: ignore[assignment]
+            yield account, rows
+
+
+def sha256_of(path: Path) -> str:
+    """Return the SHA-256 of a file's bytes, as text."""
+    with path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+def _profiles(profile_path: Path | None) -> list[Profile]:
+    return [read_profile(profile_path)] if profile_path else known_profiles()
+
+
+@contextmanager
+def _workplace() -> Iterator[tuple[duckdb.DuckDBPyConnection, Path]]:
+    """Lend a scratch database on disk, gone afterwards: what is staged there may be larger than memory."""
+    with (
+        tempfile.TemporaryDirectory(prefix="rigging-removals-") as folder,
+        duckdb.connect(str(Path(folder) / "staging.duckdb"), config=SETTINGS) as con,
+    ):
+        yield con, Path(folder)
+
+
+def _stand_in_store(con: duckdb.DuckDBPyConnection, store: Path | None) -> None:
+    """Attach an empty store in memory under the name `store`, with the registers of the real one where given."""
+    con.execute("attach ':memory:' as store")
+    con.execute("use store")
+    create_tables(con)
+    con.execute("use staging")
+    if store:
+        with open_store(store) as real:
+            con.register("places", real.execute("select * from site_register").df())
+        con.execute("insert into store.site_register select * from places")
+
+
+def _load_file(
+    con: duckdb.DuckDBPyConnection, path: Path, profiles: list[Profile], work_folder: Path
+) -> Account:
+    kind_of(path)
+    known = con.execute(
+        "select source, rows_read, rows_accepted, rows_flagged, rows_quarantined from store.loads where file_sha256 = $sha",
+        {"sha": (sha256 := sha256_of(path))},
+    ).fetchone()
+    if known:
+        return Account(path.name, sha256, *known, is_already_loaded=True)
+    if not _count(con, "select count(*) from store.site_register"):
+        raise DataFault("The store has no site register yet. Give one with --register site_register.csv")
+    account, results = _stage_file(con, path, profiles, work_folder)
+    stopped = next(
+        (result.rule for result in results if not result.passed and result.rule.severity == "stop"), None
+    )
+    if stopped:
+        worst = max(account.quarantined_by_rule, key=account.quarantined_by_rule.__getitem__)
+        raise DataFault(
+            f"{path.name}: {account.rows_quarantined} of {account.rows_read} rows would be quarantined, most by the rule"
+            f" {worst}; nothing of it was loaded. See every row with: rigging-removals check {path.name}"
+        )
+    con.execute("alter table quarantined_rows add column file varchar")
+    con.execute("update quarantined_rows set file = $file", {"file": path.name})
+    return replace(account, rows_superseded=write_load(con, account, results))
+
+
+def _stage_file(
+    con: duckdb.DuckDBPyConnection, path: Path, profiles: list[Profile], work_folder: Path
+) -> tuple[Account, list[RuleResult]]:
+    kind_of(path)
+    headers = {profile.source: header_of(path, profile.file) for profile in profiles}
+    profile = fitting_profile(path.name, headers, profiles)
+    header = read_rows(con, path, profile.file, work_folder)
+    rows_read = _count(con, "select (select count(*) from raw_rows) + (select count(*) from refused_rows)")
+    if not rows_read:
+        raise DataFault(f"{path.name} has a header and no rows below it. Export it again.")
+    sha256 = sha256_of(path)
+    stage_lines(con, header, profile, sha256)
+    has_register = _count(con, "select count(*) from store.site_register") > 0
+    results = decide(con, header, profile, sha256, has_register)
+    account = Account(
+        file=path.name,
+        file_sha256=sha256,
+        source=profile.source,
+        rows_read=rows_read,
+        rows_accepted=_count(con, "select count(*) from accepted_lines"),
+        rows_flagged=_count(con, "select count(distinct row) from flagged_rows"),
+        rows_quarantined=_count(con, "select count(*) from quarantined_rows"),
+        quarantined_by_rule=_counts(
+            con, "select rule, count(*) from quarantined_rows group by rule order by rule"
+        ),
+        unmatched_phrases=_counts(
+            con, "select phrase, lines from unmatched_phrases order by lines desc, phrase"
+        ),
+    )
+    return account, results
+
+
+def _count(con: duckdb.DuckDBPyConnection, query: str) -> int:
+    found = con.execute(query).fetchone()
+    assert found is not None
+    return int(found[0])
+
+
+def _counts(con: duckdb.DuckDBPyConnection, query: str) -> dict[str, int]:
+    return dict(con.execute(query).fetchall())

@@ -1,0 +1,142 @@
+"""Decides each staged line: accepted, or quarantined with a reason a person can act on."""
+
+import duckdb
+
+from pipelines.contracts import Contract, load_contract
+from pipelines.contracts.checking import RuleResult, derived_rules, run_rules
+from pipelines.sources.profiles import Profile
+
+REGISTER_RULE = "site_in_register"
+
+
+def decide(
+    con: duckdb.DuckDBPyConnection, header: list[str], profile: Profile, file_sha256: str, has_register: bool
+) -> list[RuleResult]:
+    """Run the contract on `staged_lines` and return the result of every rule.
+
+    Makes `accepted_lines`, `accepted_reasons`, `quarantined_rows` (one row per record, as the `quarantine`
+    contract has it, without the file's name) and `flagged_rows`. Where there is no site register to hold a line
+    against, the rule that asks for one is left out.
+    """
+    contract = load_contract("inspection_line")
+    con.execute("create or replace table site_register as select * from store.site_register")
+    # Rules see the batch without an alias, so the columns they compare it with need names of their own.
+    con.execute(
+        "create or replace table reference_loads as select nominal_size_mm as known_size_mm, grade as known_grade,"
+        " rated_load_t as known_load_t from store.rated_loads"
+    )
+    rules = derived_rules(contract) + [rule for rule in contract.rules if rule.severity != "stop"]
+    if not has_register:
+        rules = [rule for rule in rules if rule.name != REGISTER_RULE]
+    results = run_rules(con, "staged_lines", rules)
+    _explain(con, contract, profile, results)
+    _quarantine(con, header, file_sha256)
+    _mark_quarantined(con)
+    batch_results = run_rules(
+        con, "staged_lines", [rule for rule in contract.rules if rule.severity == "stop"]
+    )
+    _accept(con, contract)
+    return results + batch_results
+
+
+def _explain(
+    con: duckdb.DuckDBPyConnection, contract: Contract, profile: Profile, results: list[RuleResult]
+) -> None:
+    """Make `explained_rows`: one row per record and broken rule, with a sentence."""
+    con.execute(
+        "create or replace table explained_rows (row bigint, rule varchar, position integer, severity varchar, detail varchar)"
+    )
+    for result in results:
+        if not result.rows_failing:
+            continue
+        rule = result.rule
+        sentence, values = _sentence(contract, profile, rule.name, rule.column, rule.description)
+        con.execute(
+            "insert into explained_rows"
+            f" select broken.row, broken.rule, broken.position, broken.severity, {sentence}"
+            " from broken_rules as broken join staged_lines as line using (row) where broken.rule = $rule",
+            {"rule": rule.name, **values},
+        )
+
+
+def _sentence(
+    contract: Contract, profile: Profile, rule: str, column: str | None, description: str
+) -> tuple[str, dict[str, str]]:
+    """Return the SQL of a rule's sentence about one line, and the texts that go into it."""
+    if rule.startswith("missing_") and column:
+        return "$text", {"text": f'column "{_header(profile, column)}" is empty. Fill it in.'}
+    if rule.startswith("unreadable_") and column:
+        texts = {
+            "before": f'column "{_header(profile, column)}": "',
+            "after": f'" {_complaint(contract, profile, column)}',
+        }
+        return f"$before || line.raw_{column} || $after", texts
+    shown = [column] if column else ["client", "site", "environment"]
+    shown = ["quantity", "removed"] if rule == "removed_within_inspected" else shown
+    shown = ["nominal_size_mm", "rated_load_t", "grade"] if rule == "load_matches_size" else shown
+    shown = ["serial", "quantity"] if rule == "serial_is_one_item" else shown
+    written = " || ', ' || ".join(
+        f"$h{place} || coalesce(line.raw_{name}, 'empty')" for place, name in enumerate(shown)
+    )
+    headers = {f"h{place}": f"{_header(profile, name)} = " for place, name in enumerate(shown)}
+    return f"$text || {written} || '.'", {"text": f"Broken: {description}. In the file: ", **headers}
+
+
+def _header(profile: Profile, column: str) -> str:
+    if profile.result and column == "removed":
+        return profile.result.column
+    return profile.columns.get(column, column)
+
+
+def _complaint(contract: Contract, profile: Profile, name: str) -> str:
+    column = next(column for column in contract.columns if column.name == name)
+    if name == "removed" and profile.result:
+        return (
+            "is neither a word for fit nor one for removed. Add it to the source profile, or correct the row."
+        )
+    if column.allowed:
+        return f"is none of: {', '.join(column.allowed)}. Add the word to the source profile, or correct the row."
+    if column.kind == "date":
+        return f"is not a day written as {' or '.join(profile.dates)}. Correct the row."
+    what = "a whole number" if column.kind == "integer" else f"a number of {column.unit}"
+    return f"is not {what}. Correct the row, or add the unit to the source profile."
+
+
+def _quarantine(con: duckdb.DuckDBPyConnection, header: list[str], file_sha256: str) -> None:
+    cells = ", ".join(f"$name{place}, c{place}" for place in range(1, len(header) + 1))
+    names = {f"name{place}": name for place, name in enumerate(header, start=1)}
+    con.execute(
+        "create or replace table quarantined_rows as"
+        " with reasons as ("
+        "   select row, arg_min(rule, position) as rule, string_agg(detail, ' ' order by position) as detail"
+        "   from explained_rows where severity = 'quarantine' group by row"
+        " )"
+        f" select $sha as file_sha256, reasons.row, reasons.rule, reasons.detail, json_object({cells})::varchar as raw"
+        " from reasons join raw_rows using (row)"
+        " union all"
+        " select $sha, row, 'unreadable_row', 'The record cannot be split into the columns of the header ('"
+        " || detail || '). Check its separators and quotes.', raw from refused_rows",
+        {"sha": file_sha256, **names},
+    )
+    con.execute(
+        "create or replace table flagged_rows as"
+        " select $sha as file_sha256, row, rule, detail from explained_rows where severity = 'flag'"
+        " and row not in (select row from quarantined_rows)",
+        {"sha": file_sha256},
+    )
+
+
+def _mark_quarantined(con: duckdb.DuckDBPyConnection) -> None:
+    con.execute("alter table staged_lines add column is_quarantined boolean")
+    con.execute("update staged_lines set is_quarantined = row in (select row from quarantined_rows)")
+
+
+def _accept(con: duckdb.DuckDBPyConnection, contract: Contract) -> None:
+    con.execute(
+        "create or replace view accepted_lines as"
+        f" select {', '.join(contract.column_names)} from staged_lines where not is_quarantined"
+    )
+    con.execute(
+        "create or replace view accepted_reasons as"
+        " select line.file_sha256, reason.* from staged_reasons as reason join accepted_lines as line using (row)"
+    )

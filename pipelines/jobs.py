@@ -1,0 +1,56 @@
+"""The jobs that cross rooms: load files and compute the result tables; do the whole job on the demo data."""
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+from pipelines.intake import load_files
+from pipelines.shipped import shipped_folder
+from pipelines.store import make_store, open_store
+from pipelines.store.loading import Account
+from pipelines.tables import compute_tables
+
+
+def load_and_compute(
+    files: list[Path], store: Path, registers: list[Path], profile_path: Path | None = None
+) -> Iterator[Account]:
+    """Load files into the store, made where there is none, yield each account, then compute the result tables.
+
+    A fault in one file leaves the files before it loaded and the tables computed for them; a store made for a
+    load that failed at its first file is taken away again.
+    """
+    is_new = not store.exists()
+    if is_new:
+        make_store(store)
+    loaded = 0
+    try:
+        for account in load_files(files, store, registers, profile_path):
+            loaded += 1
+            yield account
+    finally:
+        if loaded:
+            compute_for_store(store)
+        elif is_new:
+            store.unlink()
+
+
+def compute_for_store(store: Path) -> None:
+    """Compute every result table of the store again, for the month of its latest line, in one transaction."""
+    with open_store(store, read_only=False) as con:
+        con.begin()
+        compute_tables(con)
+        con.commit()
+
+
+def run_demo(out: Path, say: Callable[[str], None]) -> Path:
+    """Load the demo exports into a store in `out`, make every report, and return the path of the index page."""
+    from pipelines.intake import account_lines
+    from pipelines.packs import run_pack
+
+    data = shipped_folder("demo_data")
+    store = out / "demo.duckdb"
+    store.unlink(missing_ok=True)
+    exports = sorted(path for path in (data / "exports").iterdir() if path.is_file())
+    registers = [data / "site_register.csv", data / "stock_register.csv"]
+    for account in load_and_compute(exports, store, registers):
+        say("\n".join(account_lines(account)))
+    return run_pack(["all"], store, "", "", "", out, jobs=2)

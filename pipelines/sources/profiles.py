@@ -1,0 +1,160 @@
+"""Reads source profiles (YAML) and finds the one whose header an exported file has."""
+
+from pathlib import Path
+from typing import Literal
+
+import yaml
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+
+from pipelines.contracts import load_contract, removal_criteria
+from pipelines.faults import DataFault, RequestFault
+from pipelines.shipped import shipped_folder
+
+DERIVED = ("file_sha256", "row", "source", "item_class")
+
+
+class _Strict(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class FileForm(_Strict):
+    """How the file is written."""
+
+    kind: Literal["csv", "xlsx"]
+    delimiter: str = ","
+    encoding: str = "utf-8"
+    header_row: int = Field(default=1, ge=1)
+    sheet: str | None = None
+
+
+class Units(_Strict):
+    """What a bare number means in this log; a unit written beside a value goes before."""
+
+    nominal_size_mm: Literal["mm", "in"] = "mm"
+    rated_load_t: Literal["t", "short ton", "kg", "lb"] = "t"
+
+
+class Result(_Strict):
+    """The words of a log that has one row per item: looked at and fit, or removed."""
+
+    column: str
+    fit: list[str]
+    removed: list[str]
+
+
+class Reasons(_Strict):
+    """Where the log states why items were removed, and in which words."""
+
+    column: str | None = None
+    separator: str = ";"
+    phrases: dict[str, str] = Field(default_factory=dict)
+    columns: dict[str, str] = Field(default_factory=dict)
+
+    @model_validator(mode="after")
+    def _known_criteria(self) -> "Reasons":
+        known = set(removal_criteria()["criterion"])
+        unknown = sorted({*self.phrases.values(), *self.columns.values()} - known)
+        if unknown:
+            raise ValueError(f"not in the coded list of removal criteria: {', '.join(unknown)}")
+        return self
+
+
+class Profile(_Strict):
+    """One exporter's way of writing an inspection log."""
+
+    source: str
+    describes: str
+    confirmed: bool
+    file: FileForm
+    columns: dict[str, str]
+    fixed: dict[str, str] = Field(default_factory=dict)
+    dates: list[str] = Field(default_factory=lambda: ["%Y-%m-%d"])
+    decimal: Literal[".", ","] = "."
+    units: Units = Units()
+    blank_is_zero: list[str] = Field(default_factory=list)
+    words: dict[str, dict[str, str]] = Field(default_factory=dict)
+    result: Result | None = None
+    reasons: Reasons = Reasons()
+
+    @model_validator(mode="after")
+    def _known_columns(self) -> "Profile":
+        contract = load_contract("inspection_line")
+        open_columns = [name for name in contract.column_names if name not in DERIVED]
+        named = {*self.columns, *self.fixed, *self.blank_is_zero, *self.words}
+        unknown = sorted(named - set(open_columns))
+        if unknown:
+            raise ValueError(f"no such column in the contract: {', '.join(unknown)}")
+        read_from_result = {"quantity", "removed"} if self.result else set()
+        given = {*self.columns, *self.fixed, *read_from_result}
+        lacking = [
+            column.name
+            for column in contract.columns
+            if column.is_required and column.name in open_columns and column.name not in given
+        ]
+        if lacking:
+            raise ValueError(f"no column and no fixed value for: {', '.join(lacking)}")
+        return self
+
+    @property
+    def headers(self) -> list[str]:
+        """The headers a file must have for this profile to fit it."""
+        headers = [*self.columns.values(), *self.reasons.columns]
+        headers += [self.result.column] if self.result else []
+        headers += [self.reasons.column] if self.reasons.column else []
+        return headers
+
+
+def read_profile(path: Path) -> Profile:
+    """Return the profile in the YAML file `path`; raises DataFault that says what to mend."""
+    if not path.is_file():
+        raise RequestFault(f"There is no source profile at {path}. Check the path given with --source.")
+    try:
+        return Profile.model_validate(yaml.safe_load(path.read_text(encoding="utf-8")))
+    except yaml.YAMLError as error:
+        where = getattr(error, "problem_mark", None)
+        line = f", line {where.line + 1}" if where else ""
+        raise DataFault(
+            f"{path.name}{line}: not readable as YAML. Mend the indentation or quotes there."
+        ) from error
+    except ValidationError as error:
+        first = error.errors()[0]
+        place = ".".join(str(part) for part in first["loc"]) or "profile"
+        raise DataFault(
+            f'{path.name}, entry "{place}": {first["msg"]}. Mend that entry of the profile.'
+        ) from error
+
+
+def known_profiles() -> list[Profile]:
+    """Return the profiles that come with the project, in order of their file names."""
+    folder = shipped_folder("data_contracts") / "sources"
+    return [read_profile(path) for path in sorted(folder.glob("*.yaml"))]
+
+
+def fitting_profile(file_name: str, headers: dict[str, list[str]], profiles: list[Profile]) -> Profile:
+    """Return the one confirmed profile that fits a file.
+
+    `headers` gives, for each profile's source name, the header row of the file as that profile would read it
+    (empty where it cannot). Raises DataFault where no profile fits, or more than one, naming them.
+    """
+    fitting = [
+        profile
+        for profile in profiles
+        if headers[profile.source] and set(profile.headers) <= set(headers[profile.source])
+    ]
+    if len(fitting) > 1:
+        names = ", ".join(profile.source for profile in fitting)
+        raise DataFault(
+            f"{file_name}: {len(fitting)} source profiles fit its header ({names}). Choose one with --source."
+        )
+    if not fitting:
+        header = max(headers.values(), key=len, default=[])
+        raise DataFault(
+            f"{file_name}: no source profile fits its header ({', '.join(header[:8])}{', ...' if len(header) > 8 else ''})."
+            f" Draft one with: rigging-removals profile {file_name} --out profile.yaml"
+        )
+    if not fitting[0].confirmed:
+        raise DataFault(
+            f'{file_name}: the source profile "{fitting[0].source}" is a draft nobody has confirmed.'
+            " Read it, mend it and set confirmed: true."
+        )
+    return fitting[0]

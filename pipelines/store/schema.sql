@@ -1,0 +1,18 @@
+-- What the store keeps beside the tables that the contracts describe.
+create table store_info (schema_version integer, made_on timestamp);
+
+create table loads (               -- one row: an exported file that was loaded
+    load_id bigint, file varchar, file_sha256 varchar, source varchar, loaded_at timestamp,
+    rows_read bigint, rows_accepted bigint, rows_flagged bigint, rows_quarantined bigint, rows_superseded bigint
+);
+create table rule_results (        -- one row: a contract rule on one load
+    load_id bigint, position integer, rule varchar, description varchar, severity varchar, rows_failing bigint, passed boolean
+);
+create table line_flags (          -- one row: an accepted line that broke a rule which only flags
+    file_sha256 varchar, row bigint, rule varchar, detail varchar
+);
+create table unmatched_phrases (   -- one row: a reason in the log that stands for no coded criterion yet
+    load_id bigint, phrase varchar, lines bigint
+);
+create table removal_criteria (criterion varchar, tier varchar, primary_rank bigint);
+create table rated_loads (nominal_size_mm double, grade varchar, rated_load_t double);

@@ -1,0 +1,93 @@
+"""Lengths, loads and numbers as logs write them; each is converted once, at intake."""
+
+import re
+import unicodedata
+from fractions import Fraction
+
+MM_PER_INCH = 25.4
+TONNES_PER = {
+    "t": 1.0,
+    "short ton": 0.90718474,  # 2 000 lb of 0.45359237 kg each (international avoirdupois pound, 1959)
+    "kg": 0.001,
+    "lb": 0.00045359237,
+}
+LENGTH_UNITS = ("mm", "in")
+
+_LENGTH_MARKS = {"mm": "mm", "in": "in", "inch": "in", "inches": "in", '"': "in", "''": "in"}
+_LOAD_MARKS = {"kg": "kg", "lb": "lb", "lbs": "lb", "short ton": "short ton", "short tons": "short ton"}
+_PLAIN_LOAD_MARKS = ("t", "ton", "tons", "tonne", "tonnes", "te")
+_NUMBER = re.compile(r"(?P<sign>-?)(?:(?P<whole>\d+)[ -])?(?P<over>\d+)/(?P<under>[1-9]\d*)")
+
+
+def number(text: str, decimal: str = ".") -> float | None:
+    """Return the number that `text` writes, or None where it is none.
+
+    Takes decimals ('0.625', '0,625' where `decimal` is ','), fractions ('5/8'), mixed numbers ('1-1/4', '1 1/4')
+    and the single fraction signs ('1¼'). A thousands mark is not taken: '1,250' may mean either.
+
+    >>> number("1-1/4"), number("3¼"), number("0,75", decimal=","), number("12 ea")
+    (1.25, 3.25, 0.75, None)
+    """
+    text = _spelt_out(text).strip()
+    mixed = _NUMBER.fullmatch(text)
+    if mixed:
+        value = Fraction(int(mixed["over"]), int(mixed["under"])) + int(mixed["whole"] or 0)
+        return float(-value if mixed["sign"] else value)
+    if re.fullmatch(rf"[+-]?\d+(?:{re.escape(decimal)}\d+)?", text):
+        return float(text.replace(decimal, "."))
+    return None
+
+
+def whole_number(text: str, decimal: str = ".") -> int | None:
+    """Return the whole number that `text` writes, or None; '5.0', as workbooks store 5, is whole.
+
+    >>> whole_number("25"), whole_number("5.0"), whole_number("2.5"), whole_number("12 ea")
+    (25, 5, None, None)
+    """
+    value = number(text, decimal)
+    return int(value) if value is not None and value.is_integer() and "/" not in text else None
+
+
+def length(text: str, unit: str, decimal: str = ".") -> tuple[float, str] | None:
+    """Return the number and unit ('mm' or 'in') of a length; `unit` holds where the text names none.
+
+    >>> length('5/8"', "mm"), length("16 mm", "in"), length("0.625", "in"), length("big", "in")
+    ((0.625, 'in'), (16.0, 'mm'), (0.625, 'in'), None)
+    """
+    figure, mark = _split_mark(text)
+    value = number(figure, decimal)
+    unit_written = _LENGTH_MARKS.get(mark) if mark else unit
+    return (value, unit_written) if value is not None and unit_written else None
+
+
+def load_t(text: str, unit: str, decimal: str = ".") -> float | None:
+    """Return a rated load in tonnes of 1 000 kg; `unit` says what a bare number, 't' or 'ton' means in this log.
+
+    A short ton (2 000 lb) and a tonne stand under the same letter on many tags and lie 10 % apart, so `unit`
+    must be one of 't', 'short ton', 'kg', 'lb'.
+
+    >>> round(load_t("3 1/4 T", "short ton"), 2), load_t("3250 kg", "t"), load_t("4.75", "t")
+    (2.95, 3.25, 4.75)
+    """
+    figure, mark = _split_mark(text)
+    value = number(figure, decimal)
+    unit_written = unit if not mark or mark in _PLAIN_LOAD_MARKS else _LOAD_MARKS.get(mark)
+    return value * TONNES_PER[unit_written] if value is not None and unit_written else None
+
+
+def _spelt_out(text: str) -> str:
+    """Write the single fraction signs as fractions: '1¼' as '1 1/4'."""
+    parts = []
+    for sign in text:
+        if unicodedata.decomposition(sign).startswith("<fraction>"):
+            parts.append(" " + unicodedata.normalize("NFKC", sign).replace("\u2044", "/"))
+        else:
+            parts.append(sign)
+    return "".join(parts)
+
+
+def _split_mark(text: str) -> tuple[str, str]:
+    """Split a measured value into its figure and its unit mark, in lower case."""
+    text = text.strip().lower().replace("\u201d", '"').replace("\u2033", '"').rstrip(".")
+    found = re.fullmatch(r"(.*?[\d\u00bc-\u00be\u2150-\u215e])\s*([^\d\u00bc-\u00be\u2150-\u215e]*)", text)
+    return (found[1], found[2].strip()) if found else (text, "")
