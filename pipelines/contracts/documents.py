@@ -106,7 +106,7 @@ def _column(entry: dict[str, Any]) -> Column:
         description=entry["description"],
         is_required=entry.get("required", False),
         is_key=entry.get("primaryKey", False),
-        allowed=tuple(entry.get("enum", ())),
+        allowed=tuple(choice["value"] for choice in entry.get("enum", ())),
     )
 
 

@@ -1,10 +1,12 @@
 """Decides each staged line: accepted, or quarantined with a reason a person can act on."""
 
+import re
+
 import duckdb
 
-from pipelines.contracts import Contract, load_contract
+from pipelines.contracts import Contract, Rule, load_contract
 from pipelines.contracts.checking import RuleResult, derived_rules, run_rules
-from pipelines.sources.profiles import Profile
+from pipelines.sources.profiles import DERIVED, Profile
 
 REGISTER_RULE = "site_in_register"
 
@@ -50,7 +52,7 @@ def _explain(
         if not result.rows_failing:
             continue
         rule = result.rule
-        sentence, values = _sentence(contract, profile, rule.name, rule.column, rule.description)
+        sentence, values = _sentence(contract, profile, rule)
         con.execute(
             "insert into explained_rows"
             f" select broken.row, broken.rule, broken.position, broken.severity, {sentence}"
@@ -59,27 +61,30 @@ def _explain(
         )
 
 
-def _sentence(
-    contract: Contract, profile: Profile, rule: str, column: str | None, description: str
-) -> tuple[str, dict[str, str]]:
+def _sentence(contract: Contract, profile: Profile, rule: Rule) -> tuple[str, dict[str, str]]:
     """Return the SQL of a rule's sentence about one line, and the texts that go into it."""
-    if rule.startswith("missing_") and column:
+    column = rule.column
+    if rule.name.startswith("missing_") and column:
         return "$text", {"text": f'column "{_header(profile, column)}" is empty. Fill it in.'}
-    if rule.startswith("unreadable_") and column:
+    if rule.name.startswith("unreadable_") and column:
         texts = {
             "before": f'column "{_header(profile, column)}": "',
             "after": f'" {_complaint(contract, profile, column)}',
         }
         return f"$before || line.raw_{column} || $after", texts
-    shown = [column] if column else ["client", "site", "environment"]
-    shown = ["quantity", "removed"] if rule == "removed_within_inspected" else shown
-    shown = ["nominal_size_mm", "rated_load_t", "grade"] if rule == "load_matches_size" else shown
-    shown = ["serial", "quantity"] if rule == "serial_is_one_item" else shown
-    written = " || ', ' || ".join(
-        f"$h{place} || coalesce(line.raw_{name}, 'empty')" for place, name in enumerate(shown)
+    shown = _columns_in(contract, rule)
+    cells = " || ', ' || ".join(
+        f"$header{place} || coalesce(line.raw_{name}, 'empty')" for place, name in enumerate(shown)
     )
-    headers = {f"h{place}": f"{_header(profile, name)} = " for place, name in enumerate(shown)}
-    return f"$text || {written} || '.'", {"text": f"Broken: {description}. In the file: ", **headers}
+    headers = {f"header{place}": f"{_header(profile, name)} = " for place, name in enumerate(shown)}
+    texts = {"stated": f"Rule: {rule.description}. The row has ", **headers, "end": ". Correct the row."}
+    return f"$stated || {cells} || $end", texts
+
+
+def _columns_in(contract: Contract, rule: Rule) -> list[str]:
+    """Return the contract columns that a rule looks at, as far as they are read from the file."""
+    words = set(re.findall(r"\w+", str(rule.implementation["kwargs"])))
+    return [name for name in contract.column_names if name in words and name not in DERIVED]
 
 
 def _header(profile: Profile, column: str) -> str:
@@ -97,9 +102,23 @@ def _complaint(contract: Contract, profile: Profile, name: str) -> str:
     if column.allowed:
         return f"is none of: {', '.join(column.allowed)}. Add the word to the source profile, or correct the row."
     if column.kind == "date":
-        return f"is not a day written as {' or '.join(profile.dates)}. Correct the row."
-    what = "a whole number" if column.kind == "integer" else f"a number of {column.unit}"
+        return f"is not a day written as {' or '.join(map(_spelt_out, profile.dates))}. Correct the row."
+    what = "a whole number" if column.kind == "integer" else f"a number or not a known unit ({column.unit})"
     return f"is not {what}. Correct the row, or add the unit to the source profile."
+
+
+def _spelt_out(pattern: str) -> str:
+    """Write a date pattern as people do: %d/%m/%Y as DD/MM/YYYY."""
+    for mark, spelling in (
+        ("%d", "DD"),
+        ("%m", "MM"),
+        ("%Y", "YYYY"),
+        ("%y", "YY"),
+        ("%b", "Mon"),
+        ("%B", "month"),
+    ):
+        pattern = pattern.replace(mark, spelling)
+    return pattern
 
 
 def _quarantine(con: duckdb.DuckDBPyConnection, header: list[str], file_sha256: str) -> None:

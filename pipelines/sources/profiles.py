@@ -117,7 +117,8 @@ def read_profile(path: Path) -> Profile:
             f"{path.name}{line}: not readable as YAML. Mend the indentation or quotes there."
         ) from error
     except ValidationError as error:
-        first = error.errors()[0]
+        # A misspelt entry is also a missing one; the misspelling is what a person can see and mend.
+        first = min(error.errors(), key=lambda found: found["type"] != "extra_forbidden")
         place = ".".join(str(part) for part in first["loc"]) or "profile"
         raise DataFault(
             f'{path.name}, entry "{place}": {first["msg"]}. Mend that entry of the profile.'

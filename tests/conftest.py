@@ -1,0 +1,85 @@
+"""Fixtures that more than one room's tests use: a register, a store, and the demo made once for the whole run."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+REGISTER = """client,site,environment,service_class,use_frequency,current_interval_months,legal_limit_months,site_rule_months
+Brackle Docks,North Shed,indoor dry,normal,weekly,12,,
+Brackle Docks,Sea Wall,marine spray,severe,daily,3,6,
+"""
+
+PROFILE = """source: brackle-log
+describes: A log of the tests' own.
+confirmed: true
+file: {kind: csv, delimiter: ","}
+fixed: {client: Brackle Docks, gear_family: shackle}
+columns:
+  site: Place
+  environment: Where used
+  body: Body
+  pin: Pin
+  nominal_size_mm: Size
+  rated_load_t: Load
+  grade: Grade
+  serial: Tag
+  inspected_on: Day
+  inspection_type: Look
+  quantity: Seen
+  removed: Removed
+words:
+  inspection_type: {yearly: periodic, goods in: initial, shift: frequent}
+reasons: {column: Why, separator: ";", phrases: {no tag: identification missing, odd pin: pin not matching}}
+"""
+
+HEADER = "Place,Where used,Body,Pin,Size,Load,Grade,Tag,Day,Look,Seen,Removed,Why"
+GOOD_LINE = "North Shed,indoor dry,bow,screw pin,16 mm,2.95,carbon,,2026-03-02,yearly,25,3,no tag x2; odd pin"
+
+
+@pytest.fixture
+def register(tmp_path: Path) -> Path:
+    """A site register of one client with two places."""
+    path = tmp_path / "register.csv"
+    path.write_text(REGISTER, encoding="utf-8")
+    return path
+
+
+@pytest.fixture
+def profile_path(tmp_path: Path) -> Path:
+    """A confirmed source profile for the logs that `write_log` writes."""
+    path = tmp_path / "profile.yaml"
+    path.write_text(PROFILE, encoding="utf-8")
+    return path
+
+
+@pytest.fixture
+def write_log(tmp_path: Path):
+    """A function that writes a log of the given lines and returns its path."""
+
+    def write(*lines: str, name: str = "log.csv", header: str = HEADER) -> Path:
+        path = tmp_path / name
+        path.write_text("\n".join([header, *lines]) + "\n", encoding="utf-8")
+        return path
+
+    return write
+
+
+@pytest.fixture(scope="session")
+def command() -> Path:
+    """The installed command, as a user types it."""
+    return Path(sys.executable).parent / "rigging-removals"
+
+
+@pytest.fixture(scope="session")
+def demo(
+    command: Path, tmp_path_factory: pytest.TempPathFactory
+) -> tuple[Path, subprocess.CompletedProcess[str]]:
+    """The folder that `rigging-removals demo` wrote, and what the command said."""
+    out = tmp_path_factory.mktemp("demo")
+    done = subprocess.run(
+        [command, "demo", "--out", out], capture_output=True, text=True, cwd=out, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    return out, done

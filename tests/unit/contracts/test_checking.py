@@ -1,0 +1,65 @@
+import duckdb
+import pytest
+from pipelines.contracts import load_contract
+from pipelines.contracts.checking import RuleError, derived_rules, run_rules
+from pipelines.contracts.documents import Rule
+
+
+@pytest.fixture
+def con(tmp_path):
+    with duckdb.connect(str(tmp_path / "batch.duckdb")) as con:
+        con.execute(
+            "create table batch as select range + 1 as row, range as quantity, range % 700 as removed from range(2000)"
+        )
+        yield con
+
+
+def rule(implementation, severity="quarantine"):
+    return Rule("the_rule", "The rule holds", severity, None, implementation)
+
+
+def rows(query):
+    return {"type": "unexpected_rows_expectation", "kwargs": {"unexpected_rows_query": query}}
+
+
+def test_every_failing_row_is_found_beyond_the_engines_own_cap_of_200(con):
+    between = {
+        "type": "expect_column_values_to_be_between",
+        "kwargs": {"column": "quantity", "min_value": 500},
+    }
+    (result,) = run_rules(con, "batch", [rule(between)])
+    assert (result.passed, result.rows_failing) == (False, 500)
+    assert con.execute("select min(row), max(row), count(*) from broken_rules").fetchone() == (1, 500, 500)
+
+
+def test_a_pair_of_columns_and_a_query_find_the_same_rows(con):
+    con.execute("update batch set removed = quantity + 1 where row in (7, 1999)")
+    pair = {
+        "type": "expect_column_pair_values_a_to_be_greater_than_b",
+        "kwargs": {"column_A": "quantity", "column_B": "removed", "or_equal": True},
+    }
+    for implementation in (pair, rows("select row from {batch} where removed > quantity")):
+        run_rules(con, "batch", [rule(implementation)])
+        assert con.execute("select row from broken_rules order by row").fetchall() == [(7,), (1999,)]
+
+
+def test_a_rule_that_holds_leaves_no_row(con):
+    (result,) = run_rules(con, "batch", [rule(rows("select row from {batch} where quantity < 0"))])
+    assert (result.passed, result.rows_failing) == (True, 0)
+
+
+def test_a_misspelt_rule_is_an_error_and_not_a_pass(con):
+    with pytest.raises(RuleError, match="the_rule"):
+        run_rules(con, "batch", [rule({"type": "expect_nothing_at_all", "kwargs": {}})])
+
+
+def test_a_rule_that_cannot_run_is_an_error_and_not_a_failure(con):
+    with pytest.raises(RuleError, match="could not be run"):
+        run_rules(con, "batch", [rule(rows("select row from {batch} where no_such_column > 0"))])
+
+
+def test_required_columns_and_read_columns_have_rules_of_their_own():
+    names = {derived.name for derived in derived_rules(load_contract("inspection_line"))}
+    assert {"missing_quantity", "unreadable_quantity", "unreadable_replaced", "unreadable_body"} <= names
+    assert "missing_replaced" not in names
+    assert "unreadable_note" not in names

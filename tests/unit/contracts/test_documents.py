@@ -1,0 +1,70 @@
+from collections import defaultdict
+
+import pytest
+import yaml
+from open_data_contract_standard.model import OpenDataContractStandard
+from pipelines.contracts import contract_names, load_contract, removal_criteria, risk_targets
+from pipelines.faults import RequestFault
+from pipelines.shipped import shipped_folder
+from pydantic import BaseModel
+
+PATHS = sorted(shipped_folder("data_contracts").glob("*.odcs.yaml"))
+
+
+def unknown_keys(model: BaseModel, where: str) -> list[str]:
+    """Keys that the standard does not have; its own models let them pass."""
+    found = [f"{where}.{key}" for key in (model.model_extra or {})]
+    for name, value in model:
+        for part in value if isinstance(value, list) else [value]:
+            if isinstance(part, BaseModel):
+                found += unknown_keys(part, f"{where}.{name}")
+    return found
+
+
+@pytest.mark.parametrize("path", PATHS, ids=lambda path: path.name)
+def test_every_contract_is_valid_by_the_standards_own_library(path):
+    text = path.read_text(encoding="utf-8")
+    assert unknown_keys(OpenDataContractStandard.from_string(text), "contract") == []
+    stated = yaml.safe_load(text)
+    kept = OpenDataContractStandard.from_string(text).model_dump(by_alias=True, exclude_none=True)
+    # A key that the model drops without a word would be missing from what it kept.
+    assert kept["schema"][0].keys() >= stated["schema"][0].keys()
+    for stated_column, kept_column in zip(
+        stated["schema"][0]["properties"], kept["schema"][0]["properties"], strict=True
+    ):
+        assert kept_column.keys() >= stated_column.keys()
+
+
+def test_one_word_means_one_thing_in_every_contract():
+    meanings = defaultdict(set)
+    for name in contract_names():
+        for column in load_contract(name).columns:
+            meanings[column.name].add(
+                (column.kind, column.physical_type, column.unit, column.description, column.allowed)
+            )
+    assert {word for word, found in meanings.items() if len(found) > 1} == set()
+
+
+def test_rule_names_are_unique_within_a_contract_and_severities_known():
+    for name in contract_names():
+        rules = load_contract(name).rules
+        assert len({rule.name for rule in rules}) == len(rules)
+        assert {rule.severity for rule in rules} <= {"quarantine", "flag", "stop"}
+
+
+def test_an_unknown_contract_is_named_with_the_known_ones():
+    with pytest.raises(RequestFault, match='no contract "shackles". Known: inspection_line'):
+        load_contract("shackles")
+
+
+def test_the_coded_criteria_tell_apart_three_tiers_and_have_one_rank_each():
+    criteria = removal_criteria()
+    assert set(criteria["tier"]) == {"load-bearing", "identification", "pin and fit", "not stated"}
+    assert sorted(criteria["primary_rank"]) == list(range(1, len(criteria) + 1))
+
+
+# ASME B30.26-2010, 26-1.8.3 (extract read): not above one year; normal yearly, severe monthly to quarterly.
+def test_the_outer_limits_are_those_of_the_published_standard():
+    targets = risk_targets()
+    assert targets.outer_limit_months == 12
+    assert targets.guideline_months == {"normal": 12, "severe": 3, "special": None}

@@ -1,0 +1,73 @@
+import pytest
+from pipelines.faults import DataFault, RequestFault
+from pipelines.intake import load_files
+
+STOCK = """client,gear_family,body,pin,nominal_size_mm,rated_load_t,grade,on_hand,on_order,lead_time_days
+Brackle Docks,shackle,bow,screw pin,16,2.95,carbon,40,0,14
+"""
+
+
+def load(store, *registers):
+    return list(load_files([], store.path, list(registers), store.profile_path))
+
+
+def test_a_row_with_a_known_key_is_replaced_and_the_rest_stay(store):
+    load(store, store.register)
+    text = store.register.read_text(encoding="utf-8")
+    header, first, _ = text.splitlines()
+    store.register.write_text(f"{header}\n{first.replace(',12,', ',6,')}\n", encoding="utf-8")
+    load(store, store.register)
+    assert store.ask("select site, current_interval_months from site_register order by site") == [
+        ("North Shed", 6),
+        ("Sea Wall", 3),
+    ]
+
+
+def test_a_stock_register_carries_the_same_item_class_as_the_log(store, tmp_path):
+    path = tmp_path / "stock.csv"
+    path.write_text(STOCK, encoding="utf-8")
+    load(store, path)
+    assert store.ask("select item_class, on_hand from stock_register") == [
+        ("bow shackle, screw pin, 16 mm, 2.95 t, carbon", 40)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "sentence"),
+    [
+        (
+            ",12,",
+            ",0,",
+            "register.csv, row 1: broken rule: The current interval is 1 to 60 months. Correct the row.",
+        ),
+        (",12,", ",,", 'register.csv, row 1, column "current_interval_months" is empty. Fill it in.'),
+        (
+            "severe",
+            "harsh",
+            'register.csv, row 2, column "service_class": "harsh" is none of: normal, severe, special. Correct the row.',
+        ),
+    ],
+)
+def test_one_row_at_fault_refuses_the_register_whole(store, old, new, sentence):
+    text = store.register.read_text(encoding="utf-8")
+    store.register.write_text(text.replace(old, new, 1), encoding="utf-8")
+    with pytest.raises(DataFault) as caught:
+        load(store, store.register)
+    assert str(caught.value) == sentence
+    assert store.ask("select count(*) from site_register") == [(0,)]
+
+
+def test_a_number_that_is_none_is_named_with_its_row(store):
+    text = store.register.read_text(encoding="utf-8")
+    store.register.write_text(text.replace(",12,", ",a year,"), encoding="utf-8")
+    with pytest.raises(DataFault, match=r"register\.csv, row 1: .*a year"):
+        load(store, store.register)
+
+
+def test_a_file_that_is_no_register_is_refused(store, tmp_path):
+    path = tmp_path / "other.csv"
+    path.write_text("a,b\n1,2\n", encoding="utf-8")
+    with pytest.raises(DataFault, match=r"other\.csv is not a register"):
+        load(store, path)
+    with pytest.raises(RequestFault, match="There is no register at"):
+        load(store, tmp_path / "none.csv")
