@@ -90,6 +90,12 @@ def intake(
     store: StorePath,
     source: SourcePath = None,
     register: Registers = None,
+    add_sites: Annotated[
+        bool,
+        typer.Option(
+            "--add-sites", help="Add sites that the register does not know: normal service, 12 months."
+        ),
+    ] = False,
     as_json: AsJson = False,
 ) -> None:
     """Load files into the store: every row is accepted, or quarantined with its reason."""
@@ -97,7 +103,7 @@ def intake(
     from pipelines.jobs import load_and_compute
 
     accounts = []
-    for account in load_and_compute(files, store, register or [], source):
+    for account in load_and_compute(files, store, register or [], source, add_sites):
         accounts.append(asdict(account))
         if not as_json:
             typer.echo("\n".join(account_lines(account)))

@@ -11,7 +11,11 @@ from pipelines.tables import compute_tables
 
 
 def load_and_compute(
-    files: list[Path], store: Path, registers: list[Path], profile_path: Path | None = None
+    files: list[Path],
+    store: Path,
+    registers: list[Path],
+    profile_path: Path | None = None,
+    add_sites: bool = False,
 ) -> Iterator[Account]:
     """Load files into the store, made where there is none, yield each account, then compute the result tables.
 
@@ -23,7 +27,7 @@ def load_and_compute(
         make_store(store)
     loaded = 0
     try:
-        for account in load_files(files, store, registers, profile_path):
+        for account in load_files(files, store, registers, profile_path, add_sites):
             loaded += 1
             yield account
     finally:

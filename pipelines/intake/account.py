@@ -1,5 +1,6 @@
 """The account of a file in words: what became of every row."""
 
+from pipelines.intake.reasons import LEAST_LIKENESS
 from pipelines.store.loading import Account
 
 
@@ -19,5 +20,17 @@ def account_lines(account: Account) -> list[str]:
     lines += [
         f'  reason "{phrase}" is not in the profile, counted as not stated: {count:,} lines'
         for phrase, count in account.unmatched_phrases.items()
+    ]
+    lines += [
+        f'  reason "{phrase}" is not in the profile, read as {criterion} of 100 (at least {LEAST_LIKENESS:g})'
+        for phrase, criterion in account.likened_phrases.items()
+    ]
+    if account.lines_missing:
+        lines.append(
+            f"  {account.lines_missing:,} lines of earlier exports are missing from this one; kept and flagged."
+        )
+    lines += [
+        f"  added to the site register: {place}. Set its service class and interval; until then normal, 12 months."
+        for place in account.added_sites
     ]
     return lines

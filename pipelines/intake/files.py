@@ -4,8 +4,8 @@ import hashlib
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import duckdb
 
@@ -22,19 +22,23 @@ from pipelines.store.loading import Account
 
 
 def load_files(
-    paths: list[Path], store: Path, registers: list[Path], profile_path: Path | None = None
+    paths: list[Path],
+    store: Path,
+    registers: list[Path],
+    profile_path: Path | None = None,
+    add_sites: bool = False,
 ) -> Iterator[Account]:
     """Load the registers, then each file into the store, one transaction each, and yield the files' accounts.
 
     Raises DataFault or RequestFault at the first file that cannot be loaded; the store then holds the files
-    before it and nothing of that one.
+    before it and nothing of that one. With `add_sites` a site the register does not know is added to it.
     """
     profiles = _profiles(profile_path)
     with _workplace() as (con, work_folder):
         attach_store(con, store)
         load_registers(con, registers)
         for path in paths:
-            yield _load_file(con, path, profiles, work_folder)
+            yield _load_file(con, path, profiles, work_folder, add_sites)
 
 
 def check_files(
@@ -46,7 +50,7 @@ def check_files(
         _stand_in_store(con, store)
         load_registers(con, registers)
         for path in paths:
-            account, _ = _stage_file(con, path, profiles, work_folder)
+            account, _ = _stage_file(con, path, profiles, work_folder, add_sites=False)
             found = con.execute("select row, rule, detail from quarantined_rows order by row")
             rows: list[dict[str, object]] = found.df().to_dict("records")  # type: ignore[assignment]
             yield account, rows
@@ -85,18 +89,24 @@ def _stand_in_store(con: duckdb.DuckDBPyConnection, store: Path | None) -> None:
 
 
 def _load_file(
-    con: duckdb.DuckDBPyConnection, path: Path, profiles: list[Profile], work_folder: Path
+    con: duckdb.DuckDBPyConnection, path: Path, profiles: list[Profile], work_folder: Path, add_sites: bool
 ) -> Account:
     kind_of(path)
+    sha256 = sha256_of(path)
     known = con.execute(
         "select source, rows_read, rows_accepted, rows_flagged, rows_quarantined from store.loads where file_sha256 = $sha",
-        {"sha": (sha256 := sha256_of(path))},
+        {"sha": sha256},
     ).fetchone()
     if known:
-        return Account(path.name, sha256, *known, is_already_loaded=True)
-    if not _count(con, "select count(*) from store.site_register"):
-        raise DataFault("The store has no site register yet. Give one with --register site_register.csv")
-    account, results = _stage_file(con, path, profiles, work_folder)
+        source, read, accepted, flagged, quarantined = known
+        return Account(
+            path.name, sha256, source, read, accepted, flagged, quarantined, is_already_loaded=True
+        )
+    if not add_sites and not _count(con, "select count(*) from store.site_register"):
+        raise DataFault(
+            "The store has no site register yet. Give one with --register site_register.csv, or let --add-sites make it."
+        )
+    account, results = _stage_file(con, path, profiles, work_folder, add_sites)
     stopped = next(
         (result.rule for result in results if not result.passed and result.rule.severity == "stop"), None
     )
@@ -108,11 +118,11 @@ def _load_file(
         )
     con.execute("alter table quarantined_rows add column file varchar")
     con.execute("update quarantined_rows set file = $file", {"file": path.name})
-    return replace(account, rows_superseded=write_load(con, account, results))
+    return write_load(con, account, results)
 
 
 def _stage_file(
-    con: duckdb.DuckDBPyConnection, path: Path, profiles: list[Profile], work_folder: Path
+    con: duckdb.DuckDBPyConnection, path: Path, profiles: list[Profile], work_folder: Path, add_sites: bool
 ) -> tuple[Account, list[RuleResult]]:
     kind_of(path)
     headers = {profile.source: header_of(path, profile.file) for profile in profiles}
@@ -124,7 +134,7 @@ def _stage_file(
     sha256 = sha256_of(path)
     stage_lines(con, header, profile, sha256)
     has_register = _count(con, "select count(*) from store.site_register") > 0
-    results = decide(con, header, profile, sha256, has_register)
+    results = decide(con, header, profile, sha256, has_register, add_sites)
     account = Account(
         file=path.name,
         file_sha256=sha256,
@@ -133,12 +143,25 @@ def _stage_file(
         rows_accepted=_count(con, "select count(*) from accepted_lines"),
         rows_flagged=_count(con, "select count(distinct row) from flagged_rows"),
         rows_quarantined=_count(con, "select count(*) from quarantined_rows"),
-        quarantined_by_rule=_counts(
+        quarantined_by_rule=_pairs(
             con, "select rule, count(*) from quarantined_rows group by rule order by rule"
         ),
-        unmatched_phrases=_counts(
-            con, "select phrase, lines from unmatched_phrases order by lines desc, phrase"
+        unmatched_phrases=_pairs(
+            con,
+            "select phrase, sum(lines)::bigint from phrase_readings where criterion = 'not stated'"
+            " group by phrase order by 2 desc, 1",
         ),
+        likened_phrases=_pairs(
+            con,
+            "select phrase, any_value(criterion || ', likeness ' || round(likeness)::integer) from phrase_readings"
+            " where criterion <> 'not stated' group by phrase order by phrase",
+        ),
+        added_sites=[
+            place
+            for (place,) in con.execute(
+                "select concat_ws(', ', client, site, environment) from added_sites order by 1"
+            ).fetchall()
+        ],
     )
     return account, results
 
@@ -149,5 +172,5 @@ def _count(con: duckdb.DuckDBPyConnection, query: str) -> int:
     return int(found[0])
 
 
-def _counts(con: duckdb.DuckDBPyConnection, query: str) -> dict[str, int]:
+def _pairs(con: duckdb.DuckDBPyConnection, query: str) -> dict[str, Any]:
     return dict(con.execute(query).fetchall())

@@ -4,30 +4,35 @@
 criterion, so that these add up to the removals of the line. A reasons text is taken in the order written; of
 reason columns, which have no order, the criterion that bears most on strength comes first. A reason without a
 count speaks of all removed items where it is the only one, else of one item. What no criterion was written for
-is `not stated`, and so is a phrase that the profile does not know; its text is kept.
+is `not stated`. A phrase that the profile does not know goes to the criterion of a known phrase at least
+`LEAST_LIKENESS` like it, else to `not stated`; its text is kept, and the account lists both kinds.
 """
 
 import re
 
 import duckdb
 import pandas as pd
+from rapidfuzz import fuzz, process
 
 from pipelines.contracts import removal_criteria
+from pipelines.intake.values import folded
 from pipelines.shipped import statement
 from pipelines.sources.profiles import Profile
 
 NOT_STATED = "not stated"
+EXACT = 100.0
+LEAST_LIKENESS = 90.0  # of 100; lets a slip of the pen through and keeps "bent" from "dent"
 _COUNTED = re.compile(
     r"(?P<phrase>.+?)\s*[x×]\s*(?P<count>\d+)|(?P<before>\d+)\s*[x×]\s*(?P<after>.+)", re.IGNORECASE
 )
-_COLUMNS = ["written", "place", "criterion", "count", "phrase", "is_known"]
+_COLUMNS = ["written", "place", "criterion", "count", "phrase", "likeness"]
 
 
 def stage_reasons(con: duckdb.DuckDBPyConnection, cells: dict[str, str], profile: Profile) -> None:
-    """Make `staged_reasons` (row, criterion, mentions, primary_removed, phrase) and `unmatched_phrases`."""
+    """Make `staged_reasons` (row, criterion, mentions, primary_removed, phrase) and `phrase_readings`."""
     con.execute(
         "create or replace table stated_reasons"
-        " (row bigint, place bigint, criterion varchar, count bigint, phrase varchar, is_known boolean)"
+        " (row bigint, place bigint, criterion varchar, count bigint, phrase varchar, likeness double)"
     )
     if profile.reasons.column:
         _state_from_text(con, cells[profile.reasons.column], profile)
@@ -36,20 +41,26 @@ def stage_reasons(con: duckdb.DuckDBPyConnection, cells: dict[str, str], profile
     _count_items(con)
 
 
-def split_reasons(text: str, profile: Profile) -> list[tuple[str, int | None, str, bool]]:
-    """Return the reasons in `text` as (criterion, count or None, phrase, whether the profile knows the phrase)."""
-    known = {
-        " ".join(said.split()).casefold(): criterion for said, criterion in profile.reasons.phrases.items()
-    }
+def split_reasons(text: str, profile: Profile) -> list[tuple[str, int | None, str, float]]:
+    """Return the reasons in `text` as (criterion, count or None, phrase, likeness to a known phrase, 0 to 100)."""
+    known = {folded(said): criterion for said, criterion in profile.reasons.phrases.items()}
     known |= {criterion: criterion for criterion in removal_criteria()["criterion"]}
     reasons = []
     for part in filter(None, (part.strip() for part in text.split(profile.reasons.separator))):
         counted = _COUNTED.fullmatch(part)
-        phrase = (counted["phrase"] or counted["after"]) if counted else part
+        phrase = (counted["phrase"] or counted["after"]).strip() if counted else part
         count = int(counted["count"] or counted["before"]) if counted else None
-        folded = " ".join(phrase.split()).casefold()
-        reasons.append((known.get(folded, NOT_STATED), count, phrase.strip(), folded in known))
+        criterion, likeness = _criterion_of(folded(phrase), known)
+        reasons.append((criterion, count, phrase, likeness))
     return reasons
+
+
+def _criterion_of(phrase: str, known: dict[str, str]) -> tuple[str, float]:
+    if phrase in known:
+        return known[phrase], EXACT
+    nearest = process.extractOne(phrase, known.keys(), scorer=fuzz.ratio)
+    likeness = nearest[1] if nearest else 0.0
+    return (known[nearest[0]] if nearest and likeness >= LEAST_LIKENESS else NOT_STATED), likeness
 
 
 def _state_from_text(con: duckdb.DuckDBPyConnection, cell: str, profile: Profile) -> None:
@@ -63,7 +74,7 @@ def _state_from_text(con: duckdb.DuckDBPyConnection, cell: str, profile: Profile
     ]
     con.register("split", pd.DataFrame(reasons, columns=_COLUMNS).astype({"count": "Int64"}))
     con.execute(
-        "insert into stated_reasons select raw.row, split.place, split.criterion, split.count, split.phrase, split.is_known"
+        "insert into stated_reasons select raw.row, split.place, split.criterion, split.count, split.phrase, split.likeness"
         f" from raw_rows as raw join split on split.written = raw.{cell}"
     )
 
@@ -72,16 +83,18 @@ def _state_from_column(con: duckdb.DuckDBPyConnection, cell: str, header: str, c
     # A tick without a number is a mention whose count nobody wrote down.
     con.execute(
         "insert into stated_reasons"
-        f" select row, null, $criterion, try_cast({cell} as bigint), $header, true from raw_rows"
+        f" select row, null, $criterion, try_cast({cell} as bigint), $header, $exact from raw_rows"
         f" where nullif(trim({cell}), '') is not null and try_cast({cell} as bigint) is distinct from 0",
-        {"criterion": criterion, "header": header},
+        {"criterion": criterion, "header": header, "exact": EXACT},
     )
 
 
 def _count_items(con: duckdb.DuckDBPyConnection) -> None:
     con.execute(statement("pipelines.intake", "stage_reasons.sql"))
     con.execute(
-        "create or replace table unmatched_phrases as"
-        " select phrase, count(*) as lines from stated_reasons where not is_known group by phrase order by phrase"
+        "create or replace table phrase_readings as"
+        " select phrase, criterion, likeness, count(*) as lines from stated_reasons where likeness < $exact"
+        " group by all order by phrase",
+        {"exact": EXACT},
     )
     con.execute("drop table stated_reasons")

@@ -4,19 +4,18 @@ Leaves `staged_lines`: every column of the `inspection_line` contract, and besid
 the file it was read from; and `staged_reasons`, the removal criteria of each line.
 """
 
-from collections.abc import Callable
-from datetime import date, datetime
+from collections.abc import Sequence
 
 import duckdb
 import pandas as pd
 
-from pipelines import units
-from pipelines.contracts import Column, load_contract, rated_loads
+from pipelines.contracts import Column, load_contract
 from pipelines.faults import DataFault
+from pipelines.intake.names import stage_names
 from pipelines.intake.reasons import stage_reasons
+from pipelines.intake.values import day_readings, folded, readings
 from pipelines.sources.profiles import DERIVED, Profile
 
-Reader = Callable[[str], object]
 # One label for one item class, wherever it is written: lines and stock must agree to the letter.
 ITEM_CLASS_SQL = (
     "concat_ws(', ', body || ' ' || gear_family, pin, format('{:g} mm', nominal_size_mm),"
@@ -34,16 +33,20 @@ def stage_lines(
     cells = {name: f"c{position}" for position, name in enumerate(header, start=1)}
     columns = [column for column in load_contract("inspection_line").columns if column.name not in DERIVED]
     texts = {column.name: _text_of(column.name, cells, profile) for column in columns}
-    fixed = {f"fixed_{name}": value for name, value in profile.fixed.items()}
+    given: dict[str, object] = {f"fixed_{name}": value for name, value in profile.fixed.items()}
+    if profile.result and "disposition" not in profile.columns:
+        given["put_back"] = [folded(word) for word in profile.result.put_back]
     con.execute(
         "create or replace table raw_lines as select row, "
         + ", ".join(f"{text} as raw_{name}" for name, text in texts.items())
         + " from raw_rows",
-        fixed,
+        given,
     )
     read = [column for column in columns if column.kind != "string" or column.allowed]
     for column in read:
-        _read_distinct(con, column, profile)
+        stage = _stage_days if column.kind == "date" else _stage_readings
+        stage(con, column, profile)
+    stage_names(con)
     _join_readings(con, columns, read, profile, file_sha256)
     stage_reasons(con, cells, profile)
 
@@ -54,78 +57,44 @@ def _text_of(name: str, cells: dict[str, str], profile: Profile) -> str:
         text = f"nullif(trim({cells[profile.columns[name]]}), '')"
     elif name in profile.fixed:
         text = f"$fixed_{name}"
-    elif profile.result and name == "quantity":
-        text = "'1'"
-    elif profile.result and name == "removed":
+    elif profile.result and name in ("quantity", "removed", "not_presented"):
         text = f"nullif(trim({cells[profile.result.column]}), '')"
+    elif profile.result and name == "disposition":
+        cell = f"trim({cells[profile.result.column]})"
+        text = f"case when list_contains($put_back, lower({cell})) then {cell} end"
     else:
         text = "null::varchar"
     return f"coalesce({text}, '0')" if name in profile.blank_is_zero else text
 
 
-def _read_distinct(con: duckdb.DuckDBPyConnection, column: Column, profile: Profile) -> None:
+def _stage_readings(con: duckdb.DuckDBPyConnection, column: Column, profile: Profile) -> None:
     """Make `read_<column>`: each distinct text of the file and the value it stands for, null where unreadable."""
+    raw = f"raw_{column.name}"
+    found = con.execute(f"select distinct {raw} from raw_lines where {raw} is not null order by 1").fetchall()
+    read = readings(column, [text for (text,) in found], profile)
+    _keep_readings(con, column, [(None, text, value) for text, value in read.items()])
+
+
+def _stage_days(con: duckdb.DuckDBPyConnection, column: Column, profile: Profile) -> None:
+    """Make `read_<column>` for a column of days, by site where the profile leaves the order of day and month open."""
+    raw = f"raw_{column.name}"
+    site = "raw_site" if len(profile.dates) > 1 else "null"
     found = con.execute(
-        f"select distinct raw_{column.name} from raw_lines where raw_{column.name} is not null order by 1"
+        f"select distinct {site}, {raw} from raw_lines where {raw} is not null order by 1, 2"
     ).fetchall()
-    read = _reader(column, profile)
+    _keep_readings(con, column, day_readings(found, profile.dates))
+
+
+def _keep_readings(
+    con: duckdb.DuckDBPyConnection, column: Column, found: Sequence[tuple[str | None, str, object]]
+) -> None:
     # Values travel as text, so that the type is the contract's and not a guess from the first rows.
-    values = [(text, None if (value := read(text)) is None else str(value)) for (text,) in found]
-    con.register("readings", pd.DataFrame(values, columns=["written", "value"], dtype="object"))
+    rows = [(site, text, None if value is None else str(value)) for site, text, value in found]
+    con.register("readings", pd.DataFrame(rows, columns=["site", "written", "value"], dtype="object"))
     con.execute(
-        f"create or replace table read_{column.name} as"
-        f" select written::varchar as written, value::varchar::{column.physical_type} as value from readings"
+        f"create or replace table read_{column.name} as select site::varchar as site, written::varchar as written,"
+        f" value::varchar::{column.physical_type} as value from readings"
     )
-
-
-def _reader(column: Column, profile: Profile) -> Reader:
-    decimal = profile.decimal
-    if column.name == "removed" and profile.result:
-        fit, removed = _folded_set(profile.result.fit), _folded_set(profile.result.removed)
-        return lambda text: 0 if _folded(text) in fit else 1 if _folded(text) in removed else None
-    if column.allowed:
-        words = {word: word for word in column.allowed}
-        words |= {_folded(said): word for said, word in profile.words.get(column.name, {}).items()}
-        return lambda text: words.get(_folded(text))
-    if column.name == "nominal_size_mm":
-        whole_mm = {
-            units.number(size): mm
-            for size, mm in rated_loads()[["size_in", "nominal_size_mm"]].itertuples(index=False)
-        }
-        return lambda text: _nominal_size_mm(text, profile, whole_mm)
-    if column.name == "rated_load_t":
-        return lambda text: units.load_t(text, profile.units.rated_load_t, decimal)
-    if column.kind == "integer":
-        return lambda text: units.whole_number(text, decimal)
-    if column.kind == "date":
-        return lambda text: _day(text, profile.dates)
-    return lambda text: units.number(text, decimal)
-
-
-def _nominal_size_mm(text: str, profile: Profile, whole_mm: dict[float | None, int]) -> float | None:
-    """Return the nominal size in mm: an inch size takes the trade's whole millimetres where the table has it."""
-    found = units.length(text, profile.units.nominal_size_mm, profile.decimal)
-    if found is None:
-        return None
-    value, unit = found
-    return value if unit == "mm" else whole_mm.get(value, round(value * units.MM_PER_INCH, 1))
-
-
-def _day(text: str, patterns: list[str]) -> date | None:
-    for pattern in patterns:
-        try:
-            return datetime.strptime(text, pattern).date()
-        except ValueError:
-            continue
-    return None
-
-
-def _folded(text: str) -> str:
-    return " ".join(text.split()).casefold()
-
-
-def _folded_set(texts: list[str]) -> set[str]:
-    return {_folded(text) for text in texts}
 
 
 def _join_readings(
@@ -135,18 +104,16 @@ def _join_readings(
     profile: Profile,
     file_sha256: str,
 ) -> None:
-    values = [
-        f"read_{column.name}.value as {column.name}"
-        if column in read
-        else f"raw_{column.name} as {column.name}"
-        for column in columns
-    ]
-    joins = [
-        f"left join read_{column.name} on read_{column.name}.written = raw_{column.name}" for column in read
-    ]
+    """Make `staged_lines`: the value of every column, beside it its text, and the label of the item class."""
+    values = {column.name: f"raw_{column.name}" for column in columns}
+    values |= {column.name: f"read_{column.name}.value" for column in read}
+    values |= {name: f"resolved_names.{name}" for name in ("client", "site")}
+    joins = [f"left join read_{column.name} on {_same_text(column)}" for column in read]
     con.execute(
-        f"create or replace table read_lines as select row, {', '.join(values)},"
-        f" {', '.join(f'raw_{column.name}' for column in columns)} from raw_lines {' '.join(joins)}"
+        "create or replace table read_lines as select row, nearest as nearest_sites,"
+        f" {', '.join(f'{value} as {name}' for name, value in values.items())},"
+        f" {', '.join(f'raw_{column.name}' for column in columns)}"
+        f" from raw_lines {' '.join(joins)} left join resolved_names using (raw_client, raw_site)"
     )
     con.execute(
         "create or replace table staged_lines as select *, $sha as file_sha256, $source as source,"
@@ -155,3 +122,9 @@ def _join_readings(
     )
     con.execute("drop table read_lines")
     con.execute("drop table raw_lines")
+
+
+def _same_text(column: Column) -> str:
+    read, raw = f"read_{column.name}", f"raw_{column.name}"
+    by_site = f" and ({read}.site is null or {read}.site = raw_site)" if column.kind == "date" else ""
+    return f"{read}.written = {raw}{by_site}"

@@ -6,29 +6,32 @@ import duckdb
 
 from pipelines.contracts import Contract, Rule, load_contract
 from pipelines.contracts.checking import RuleResult, derived_rules, run_rules
+from pipelines.shipped import statement
 from pipelines.sources.profiles import DERIVED, Profile
 
 REGISTER_RULE = "site_in_register"
 
 
 def decide(
-    con: duckdb.DuckDBPyConnection, header: list[str], profile: Profile, file_sha256: str, has_register: bool
+    con: duckdb.DuckDBPyConnection,
+    header: list[str],
+    profile: Profile,
+    file_sha256: str,
+    has_register: bool,
+    add_sites: bool,
 ) -> list[RuleResult]:
     """Run the contract on `staged_lines` and return the result of every rule.
 
     Makes `accepted_lines`, `accepted_reasons`, `quarantined_rows` (one row per record, as the `quarantine`
-    contract has it, without the file's name) and `flagged_rows`. Where there is no site register to hold a line
-    against, the rule that asks for one is left out.
+    contract has it, without the file's name), `flagged_rows` and `added_sites`. Where there is no site register to
+    hold a line against, the rule that asks for one is left out.
     """
     contract = load_contract("inspection_line")
-    con.execute("create or replace table site_register as select * from store.site_register")
-    # Rules see the batch without an alias, so the columns they compare it with need names of their own.
-    con.execute(
-        "create or replace table reference_loads as select nominal_size_mm as known_size_mm, grade as known_grade,"
-        " rated_load_t as known_load_t from store.rated_loads"
-    )
+    con.execute(statement("pipelines.intake", "known_before.sql"))
+    con.execute(statement("pipelines.intake", "add_sites.sql"), {"add_sites": add_sites})
+    con.execute("insert into site_register by name select * from added_sites")
     rules = derived_rules(contract) + [rule for rule in contract.rules if rule.severity != "stop"]
-    if not has_register:
+    if not has_register and not add_sites:
         rules = [rule for rule in rules if rule.name != REGISTER_RULE]
     results = run_rules(con, "staged_lines", rules)
     _explain(con, contract, profile, results)
@@ -78,7 +81,12 @@ def _sentence(contract: Contract, profile: Profile, rule: Rule) -> tuple[str, di
     )
     headers = {f"header{place}": f"{_header(profile, name)} = " for place, name in enumerate(shown)}
     texts = {"stated": f"Rule: {rule.description}. The row has ", **headers, "end": ". Correct the row."}
-    return f"$stated || {cells} || $end", texts
+    nearest = (
+        " || coalesce(' Nearest in the register: ' || line.nearest_sites || '.', '')"
+        if rule.name == REGISTER_RULE
+        else ""
+    )
+    return f"$stated || {cells} || $end{nearest}", texts
 
 
 def _columns_in(contract: Contract, rule: Rule) -> list[str]:

@@ -1,6 +1,6 @@
 """Writes one staged file into the attached store: lines, reasons, quarantine and the account, or nothing."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import duckdb
 
@@ -9,6 +9,7 @@ from pipelines.contracts.documents import Contract, load_contract
 
 # Two lines of one exporter that agree in these speak of the same look: the later export supersedes the earlier.
 REVISION_KEY = ("client", "site", "environment", "item_class", "serial", "inspected_on", "inspection_type")
+_SAME_LOOK = " and ".join(f"earlier.{name} is not distinct from later.{name}" for name in REVISION_KEY)
 
 
 @dataclass(frozen=True)
@@ -25,69 +26,84 @@ class Account:
     rows_superseded: int = 0
     quarantined_by_rule: dict[str, int] = field(default_factory=dict)
     unmatched_phrases: dict[str, int] = field(default_factory=dict)
+    likened_phrases: dict[str, str] = field(default_factory=dict)
+    added_sites: list[str] = field(default_factory=list)
+    lines_missing: int = 0
     is_already_loaded: bool = False
 
 
-def write_load(con: duckdb.DuckDBPyConnection, account: Account, results: list[RuleResult]) -> int:
-    """Write the staged tables of `con` into the attached `store` in one transaction; return rows superseded [rows].
+def write_load(con: duckdb.DuckDBPyConnection, account: Account, results: list[RuleResult]) -> Account:
+    """Write the staged tables of `con` into the attached `store` in one transaction; return the account completed.
 
-    Reads `accepted_lines`, `accepted_reasons`, `quarantined_rows`, `flagged_rows` and `unmatched_phrases` of `con`.
+    Reads `accepted_lines`, `accepted_reasons`, `quarantined_rows`, `flagged_rows`, `phrase_readings` and
+    `added_sites` of `con`. Completed are the lines of earlier exports that this one supersedes, and those it should
+    hold and does not: they stay and are flagged.
     """
     con.begin()
     try:
         load_id = _one(con, "select coalesce(max(load_id), 0) + 1 from store.loads")
+        missing = _flag_missing(con, account)
         superseded = _supersede(con, load_id, account)
-        lines = ", ".join(load_contract("inspection_line").column_names)
-        con.execute(
-            f"insert into store.inspection_lines ({lines}, load_id) select {lines}, $load_id from accepted_lines order by row",
-            {"load_id": load_id},
-        )
-        for name, staged in (("removal_reason", "accepted_reasons"), ("quarantine", "quarantined_rows")):
-            contract = load_contract(name)
-            columns = ", ".join(contract.column_names)
-            con.execute(
-                f"insert into store.{contract.table} ({columns}) select {columns} from {staged} order by row"
-            )
-        con.execute(
-            "insert into store.line_flags select file_sha256, row, rule, detail from flagged_rows order by row, rule"
-        )
-        con.execute(
-            "insert into store.unmatched_phrases select $load_id, phrase, lines from unmatched_phrases order by phrase",
-            {"load_id": load_id},
-        )
-        con.execute(
-            "insert into store.loads values ($load_id, $file, $sha, $source, current_timestamp, $read, $accepted, $flagged, $quarantined, $superseded)",
-            {
-                "load_id": load_id,
-                "file": account.file,
-                "sha": account.file_sha256,
-                "source": account.source,
-                "read": account.rows_read,
-                "accepted": account.rows_accepted,
-                "flagged": account.rows_flagged,
-                "quarantined": account.rows_quarantined,
-                "superseded": superseded,
-            },
-        )
-        for position, result in enumerate(results):
-            rule = result.rule
-            con.execute(
-                "insert into store.rule_results values (?, ?, ?, ?, ?, ?, ?)",
-                [
-                    load_id,
-                    position,
-                    rule.name,
-                    rule.description,
-                    rule.severity,
-                    result.rows_failing,
-                    result.passed,
-                ],
-            )
+        account = replace(account, rows_superseded=superseded, lines_missing=missing)
+        _write_rows(con, load_id)
+        _write_account(con, load_id, account, results)
         con.commit()
     except BaseException:
         con.rollback()
         raise
-    return superseded
+    return account
+
+
+def _write_rows(con: duckdb.DuckDBPyConnection, load_id: int) -> None:
+    lines = ", ".join(load_contract("inspection_line").column_names)
+    con.execute(
+        f"insert into store.inspection_lines ({lines}, load_id) select {lines}, $load_id from accepted_lines order by row",
+        {"load_id": load_id},
+    )
+    for name, staged in (("removal_reason", "accepted_reasons"), ("quarantine", "quarantined_rows")):
+        contract = load_contract(name)
+        columns = ", ".join(contract.column_names)
+        con.execute(
+            f"insert into store.{contract.table} ({columns}) select {columns} from {staged} order by row"
+        )
+    con.execute(
+        "insert into store.line_flags select file_sha256, row, rule, detail from flagged_rows order by row, rule"
+    )
+    con.execute(
+        "insert into store.phrase_readings select $load_id, phrase, criterion, likeness, lines from phrase_readings",
+        {"load_id": load_id},
+    )
+    con.execute("insert into store.site_register by name select * from added_sites")
+
+
+def _write_account(
+    con: duckdb.DuckDBPyConnection, load_id: int, account: Account, results: list[RuleResult]
+) -> None:
+    counts = [
+        account.rows_read,
+        account.rows_accepted,
+        account.rows_flagged,
+        account.rows_quarantined,
+        account.rows_superseded,
+    ]
+    con.execute(
+        "insert into store.loads values (?, ?, ?, ?, current_timestamp, ?, ?, ?, ?, ?)",
+        [load_id, account.file, account.file_sha256, account.source, *counts],
+    )
+    for position, result in enumerate(results):
+        rule = result.rule
+        con.execute(
+            "insert into store.rule_results values (?, ?, ?, ?, ?, ?, ?)",
+            [
+                load_id,
+                position,
+                rule.name,
+                rule.description,
+                rule.severity,
+                result.rows_failing,
+                result.passed,
+            ],
+        )
 
 
 def load_register(con: duckdb.DuckDBPyConnection, contract: Contract) -> None:
@@ -109,13 +125,28 @@ def load_register(con: duckdb.DuckDBPyConnection, contract: Contract) -> None:
 
 
 def _supersede(con: duckdb.DuckDBPyConnection, load_id: int, account: Account) -> int:
-    same_look = " and ".join(f"earlier.{name} is not distinct from later.{name}" for name in REVISION_KEY)
     return _one(
         con,
         "update store.inspection_lines as earlier set superseded_by = $load_id"
         f" from (select distinct {', '.join(REVISION_KEY)} from accepted_lines) as later"
-        f" where earlier.superseded_by is null and earlier.source = $source and {same_look}",
+        f" where earlier.superseded_by is null and earlier.source = $source and {_SAME_LOOK}",
         {"load_id": load_id, "source": account.source},
+    )
+
+
+def _flag_missing(con: duckdb.DuckDBPyConnection, account: Account) -> int:
+    """Flag the current lines that a later export of the same sites and days no longer holds; they stay."""
+    return _one(
+        con,
+        "insert into store.line_flags"
+        " with spans as (select client, site, min(inspected_on) as first_on, max(inspected_on) as last_on"
+        "   from accepted_lines group by client, site)"
+        " select file_sha256, row, 'missing_from_later_export',"
+        " 'A later export of the same days, ' || $file || ', no longer holds this line. It is kept; ask the exporter.'"
+        " from store.inspection_lines as earlier join spans using (client, site)"
+        " where superseded_by is null and source = $source and inspected_on between first_on and last_on"
+        f" and not exists (select 1 from accepted_lines as later where {_SAME_LOOK})",
+        {"file": account.file, "source": account.source},
     )
 
 

@@ -11,8 +11,8 @@ create table rule_results (        -- one row: a contract rule on one load
 create table line_flags (          -- one row: an accepted line that broke a rule which only flags
     file_sha256 varchar, row bigint, rule varchar, detail varchar
 );
-create table unmatched_phrases (   -- one row: a reason in the log that stands for no coded criterion yet
-    load_id bigint, phrase varchar, lines bigint
+create table phrase_readings (     -- one row: a reason that the profile does not know, and what it was taken for
+    load_id bigint, phrase varchar, criterion varchar, likeness double, lines bigint
 );
 create table removal_criteria (criterion varchar, tier varchar, primary_rank bigint);
 create table rated_loads (nominal_size_mm double, grade varchar, rated_load_t double);

@@ -6,6 +6,7 @@ from pathlib import Path
 import duckdb
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+
 from pipelines.intake import check_files, load_files
 from pipelines.store import make_store
 

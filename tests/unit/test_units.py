@@ -1,4 +1,5 @@
 import pytest
+
 from pipelines import units
 
 

@@ -1,5 +1,6 @@
 import duckdb
 import pytest
+
 from pipelines.contracts import load_contract
 from pipelines.contracts.checking import RuleError, derived_rules, run_rules
 from pipelines.contracts.documents import Rule

@@ -3,10 +3,11 @@ from collections import defaultdict
 import pytest
 import yaml
 from open_data_contract_standard.model import OpenDataContractStandard
+from pydantic import BaseModel
+
 from pipelines.contracts import contract_names, load_contract, removal_criteria, risk_targets
 from pipelines.faults import RequestFault
 from pipelines.shipped import shipped_folder
-from pydantic import BaseModel
 
 PATHS = sorted(shipped_folder("data_contracts").glob("*.odcs.yaml"))
 

@@ -2,6 +2,7 @@ from pathlib import Path
 
 import duckdb
 import pytest
+
 from pipelines.intake import load_files
 from pipelines.store import make_store
 

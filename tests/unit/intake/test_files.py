@@ -1,4 +1,5 @@
 import pytest
+
 from pipelines.faults import DataFault, RequestFault
 from pipelines.intake import account_lines, check_files
 
@@ -7,7 +8,21 @@ GOOD = "North Shed,indoor dry,bow,screw pin,16 mm,2.95,carbon,,2026-03-02,yearly
 
 def with_cells(**cells):
     """The good line with other cells, named as the log's header names them."""
-    header = "Place,Use,Body,Pin,Size,Load,Grade,Tag,Day,Look,Seen,Removed,Why".split(",")
+    header = [
+        "Place",
+        "Use",
+        "Body",
+        "Pin",
+        "Size",
+        "Load",
+        "Grade",
+        "Tag",
+        "Day",
+        "Look",
+        "Seen",
+        "Removed",
+        "Why",
+    ]
     values = dict(zip(header, GOOD.split(","), strict=True)) | cells
     return ",".join(values.values())
 
@@ -48,7 +63,8 @@ def test_a_line_comes_out_in_the_contracts_words_and_units(store, write_log):
          'column "Look": "walk-by" is none of: initial, frequent, periodic. Add the word to the source profile, or correct the row.'),
         ({"Place": "South Shed"}, "site_in_register",
          "Rule: Client, site and environment stand in the site register."
-         " The row has client = Brackle Docks, Place = South Shed, Where used = indoor dry. Correct the row."),
+         " The row has client = Brackle Docks, Place = South Shed, Where used = indoor dry. Correct the row."
+                " Nearest in the register: North Shed, Sea Wall."),
         ({"Tag": "T-1"}, "serial_is_one_item",
          "Rule: A line with a serial number speaks of one item. The row has Tag = T-1, Seen = 25. Correct the row."),
         ({"Load": "heavy"}, "unreadable_rated_load_t",

@@ -1,4 +1,5 @@
 import pytest
+
 from pipelines.faults import DataFault, RequestFault
 from pipelines.intake import load_files
 

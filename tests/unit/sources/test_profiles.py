@@ -1,4 +1,5 @@
 import pytest
+
 from pipelines.faults import DataFault, RequestFault
 from pipelines.sources import fitting_profile, known_profiles, read_profile
 

@@ -3,6 +3,7 @@ import sys
 
 import duckdb
 import pytest
+
 from pipelines.faults import DataFault, RequestFault
 from pipelines.store import make_store, open_store
 

@@ -1,0 +1,23 @@
+-- What rules hold a batch against. Rules see the batch without an alias, so the columns here have names of their own.
+create or replace table site_register as select * from store.site_register;
+
+create or replace table reference_loads as       -- one row: the rated load of a nominal size in one grade
+select nominal_size_mm as known_size_mm, grade as known_grade, rated_load_t as known_load_t from store.rated_loads;
+
+create or replace table removed_items as         -- one row: a serialised item and the day it was removed
+select client as removed_client, serial as removed_serial, min(inspected_on) as removed_on
+from (
+    select client, serial, inspected_on, removed from store.current_lines
+    union all by name
+    select client, serial, inspected_on, removed from staged_lines
+)
+where serial is not null and removed > 0 group by client, serial;
+
+create or replace table reason_counts as         -- one row: a line, and the most items any one criterion is counted for
+select row as counted_row, max(mentions) as most_mentions from staged_reasons group by row;
+
+create or replace table usual_counts as          -- one row: a group, and the middle count of its earlier looks
+select client as usual_client, site as usual_site, environment as usual_environment, item_class as usual_item_class,
+    median(quantity) as usual_quantity
+from store.current_lines where inspection_type = 'periodic' and quantity > 0 and serial is null
+group by client, site, environment, item_class;

@@ -1,0 +1,140 @@
+"""Reads what one column's distinct texts stand for; None where a text cannot be read."""
+
+import re
+from collections import defaultdict
+from collections.abc import Callable, Iterable
+from datetime import date, datetime
+
+from pipelines import units
+from pipelines.contracts import Column, rated_loads
+from pipelines.sources.profiles import Profile
+
+Place = str | None
+_DATE_SHAPED = re.compile(r"(?P<year>\d{4})-(?P<month>\d\d)-(?P<day>\d\d)")
+
+
+def readings(column: Column, texts: list[str], profile: Profile) -> dict[str, object]:
+    """Return what each distinct text of a column stands for.
+
+    >>> from pipelines.contracts import load_contract
+    >>> from pipelines.sources import known_profiles
+    >>> size = next(c for c in load_contract("inspection_line").columns if c.name == "nominal_size_mm")
+    >>> readings(size, ["16 mm", '5/8"', "big"], known_profiles()[0])
+    {'16 mm': 16.0, '5/8"': 16, 'big': None}
+    """
+    read = _reader(column, texts, profile)
+    return {text: read(text) for text in texts}
+
+
+def day_readings(
+    days: Iterable[tuple[Place, str]], patterns: list[str]
+) -> list[tuple[Place, str, date | None]]:
+    """Return the day that each (place, text) stands for.
+
+    Where the profile names more than one order of day and month, a text that two of them read differently is read
+    only if the whole column, or else every other row of the same place, leaves one order standing.
+
+    >>> day_readings([("A", "03/04/2026"), ("A", "25/04/2026")], ["%d/%m/%Y", "%m/%d/%Y"])[0][2]
+    datetime.date(2026, 4, 3)
+    >>> print(day_readings([("A", "03/04/2026")], ["%d/%m/%Y", "%m/%d/%Y"])[0][2])
+    None
+    """
+    days = list(days)
+    by_place: dict[Place, set[str]] = defaultdict(set)
+    for place, text in days:
+        by_place[place].add(text)
+    column_order = _proven_order({text for _, text in days}, patterns)
+    orders = {place: column_order or _proven_order(texts, patterns) for place, texts in by_place.items()}
+    return [(place, text, _day(text, patterns, orders[place])) for place, text in days]
+
+
+def _day(text: str, patterns: list[str], proven: str | None) -> date | None:
+    if proven:
+        return _parsed(text, proven)
+    possible = {day for pattern in patterns if (day := _parsed(text, pattern))}
+    return possible.pop() if len(possible) == 1 else None
+
+
+def _proven_order(texts: set[str], patterns: list[str]) -> str | None:
+    """Return the one pattern that reads every text, or None where none does or several do."""
+    fitting = [pattern for pattern in patterns if all(_parsed(text, pattern) for text in texts)]
+    return fitting[0] if len(fitting) == 1 else None
+
+
+def _parsed(text: str, pattern: str) -> date | None:
+    try:
+        return datetime.strptime(text, pattern).date()
+    except ValueError:
+        return None
+
+
+def folded(text: str) -> str:
+    """Return a text as words are compared: one space between words, no capitals."""
+    return " ".join(text.split()).casefold()
+
+
+def _reader(column: Column, texts: list[str], profile: Profile) -> Callable[[str], object]:
+    decimal = profile.decimal
+    if profile.result and column.name in ("quantity", "removed", "not_presented"):
+        counts = _result_counts(profile, column.name)
+        return lambda text: counts.get(folded(text), 1 if column.name == "quantity" else None)
+    if column.allowed:
+        words = {word: word for word in column.allowed}
+        words |= {folded(said): word for said, word in profile.words.get(column.name, {}).items()}
+        return lambda text: words.get(folded(text))
+    if column.name == "nominal_size_mm":
+        return _size_reader(texts, profile)
+    if column.name == "rated_load_t":
+        return lambda text: units.load_t(text, profile.units.rated_load_t, decimal)
+    if column.kind == "integer":
+        return lambda text: units.whole_number(text, decimal)
+    return lambda text: units.number(text, decimal)
+
+
+def _result_counts(profile: Profile, column: str) -> dict[str, int]:
+    """Return what each result word of a log with one row per item counts for in one of the count columns."""
+    assert profile.result
+    counted_in = {
+        "quantity": (profile.result.fit, profile.result.removed, profile.result.put_back),
+        "removed": (profile.result.removed,),
+        "not_presented": (profile.result.not_presented,),
+    }[column]
+    every_word = [
+        *profile.result.fit,
+        *profile.result.removed,
+        *profile.result.put_back,
+        *profile.result.not_presented,
+    ]
+    ones = {folded(word) for words in counted_in for word in words}
+    return {folded(word): int(folded(word) in ones) for word in every_word}
+
+
+def _size_reader(texts: list[str], profile: Profile) -> Callable[[str], float | None]:
+    """Return the reader of nominal sizes in mm: an inch size takes the trade's whole millimetres where known."""
+    sizes = rated_loads().drop_duplicates("size_in")
+    whole_mm = {
+        units.number(size): float(mm)
+        for size, mm in zip(sizes["size_in"], sizes["nominal_size_mm"], strict=True)
+    }
+
+    def size_mm(text: str) -> float | None:
+        found = units.length(text, profile.units.nominal_size_mm, profile.decimal)
+        if found is None:
+            return None
+        value, unit = found
+        return value if unit == "mm" else whole_mm.get(value, round(value * units.MM_PER_INCH, 1))
+
+    spoilt = {text: _inches_behind_date(text, whole_mm) for text in texts if _DATE_SHAPED.match(text)}
+    others_are_fractions = any("/" in text and size_mm(text) for text in texts if text not in spoilt)
+    if profile.units.nominal_size_mm == "in" and others_are_fractions and all(spoilt.values()):
+        return lambda text: whole_mm[spoilt[text]] if text in spoilt else size_mm(text)
+    return size_mm
+
+
+def _inches_behind_date(text: str, whole_mm: dict[float | None, float]) -> float | None:
+    """Return the inch size that a spreadsheet turned into a date (5/8 into 8 May or 5 August), where only one fits."""
+    parts = _DATE_SHAPED.match(text)
+    assert parts
+    month, day = int(parts["month"]), int(parts["day"])
+    possible = {over / under for over, under in ((month, day), (day, month))} & set(whole_mm)
+    return possible.pop() if len(possible) == 1 else None

@@ -1,0 +1,127 @@
+"""The command as a user types it: what it prints, where, and with which exit status."""
+
+import json
+import subprocess
+
+import duckdb
+import pytest
+
+
+@pytest.fixture
+def run(command, tmp_path):
+    def run(*words):
+        return subprocess.run([command, *map(str, words)], capture_output=True, text=True, cwd=tmp_path, check=False)
+
+    return run
+
+
+@pytest.fixture
+def loaded(run, write_log, register, profile_path, tmp_path):
+    """A store with one small log in it."""
+    lines = [
+        f"North Shed,indoor dry,bow,screw pin,16 mm,2.95,carbon,,{day},yearly,25,{removed},no tag"
+        for day, removed in (("2024-03-01", 4), ("2025-03-01", 1), ("2026-03-01", 2))
+    ]
+    store = tmp_path / "store.duckdb"
+    done = run("intake", write_log(*lines), "--store", store, "--source", profile_path, "--register", register)
+    assert (done.returncode, done.stderr) == (0, "")
+    return store
+
+
+def test_intake_prints_the_account(run, loaded, write_log, profile_path):
+    log = write_log(
+        "Sea Wall,marine spray,bow,screw pin,16 mm,2.95,carbon,,2026-03-02,yearly,10,0,",
+        "Sea Wall,marine spray,bow,screw pin,19 mm,4.31,carbon,,2026-03-02,yearly,10,1,odd pin",
+        "Sea Wall,marine spray,bow,screw pin,22 mm,5.90,carbon,,2026-03-02,yearly,10,1,odd pin",
+        "Sea Wall,marine spray,bow,screw pin,25 mm,7.71,carbon,,2026-03-02,yearly,10,1,odd pin",
+        "Sea Wall,marine spray,bow,screw pin,16 mm,2.95,carbon,,2026-03-02,stroll,10,1,odd pin",
+        name="second.csv",
+    )
+    done = run("intake", log, "--store", loaded, "--source", profile_path)
+    assert done.returncode == 0
+    assert done.stdout == (
+        "second.csv (profile brackle-log): 5 rows read = 4 accepted + 1 quarantined; 0 of the accepted flagged.\n"
+        "  quarantined by unreadable_inspection_type: 1\n"
+    )
+
+
+def test_intake_as_json_gives_the_account_for_programs(run, loaded, write_log, profile_path):
+    log = write_log("Sea Wall,marine spray,bow,screw pin,16 mm,2.95,carbon,,2026-03-02,yearly,10,0,", name="third.csv")
+    (account,) = json.loads(run("intake", log, "--store", loaded, "--source", profile_path, "--json").stdout)
+    assert (account["file"], account["rows_read"], account["rows_accepted"], account["rows_quarantined"]) == ("third.csv", 1, 1, 0)
+
+
+def test_table_gives_figures_that_a_person_can_check_by_hand(run, loaded):
+    done = run("table", "removal_rates", "--store", loaded, "--format", "json")
+    rows = json.loads(done.stdout)
+    assert [(row["month"], row["inspected"], row["removed"], row["removed_at_risk"]) for row in rows] == [
+        ("2024-03", 25, 4, 0), ("2025-03", 25, 1, 1), ("2026-03", 25, 2, 2)
+    ]  # fmt: skip
+    # Second look: 21 were left of 25, so 4 joined at an unknown day; 365 days; one of 25 removed.
+    expected = 365 / 365.25 * (25 - 4 / 2) * (1 - 1 / 50)
+    assert rows[1]["shackle_years"] == pytest.approx(expected, abs=1e-9)
+    assert rows[1]["removed_per_100_shackle_years"] == pytest.approx(100 / expected, abs=1e-9)
+
+
+def test_an_unknown_table_is_named_with_the_known_ones(run, loaded):
+    done = run("table", "removal_rate", "--store", loaded)
+    assert done.returncode == 1
+    assert "removal_rates" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        (["intake", "none.csv", "--store", "STORE"], "There is no file none.csv. Check the name and the folder."),
+        (["intake", "empty.csv", "--store", "STORE"], "empty.csv is empty: it holds no header and no rows. Export it again."),
+        (["intake", "odd.csv", "--store", "STORE"], "odd.csv: no source profile fits its header (A, B)."),
+        (["intake", "odd.csv", "--store", "odd.csv"], "odd.csv is not a store: DuckDB cannot open it."),
+        (["table", "removal_rates", "--store", "none.duckdb"], "There is no store at none.duckdb."),
+        (["report", "all", "--store", "none.duckdb", "--period", "2026-03"], "There is no store at none.duckdb."),
+        (["report", "all", "--store", "STORE", "--period", "March"], "March"),
+        (["report", "horoscope", "--store", "STORE", "--period", "2026-03"], "horoscope"),
+        (["report", "all", "--store", "STORE", "--period", "2026-03", "--client", "Nobody"], "Nobody"),
+    ],
+)
+def test_bad_input_is_one_clear_sentence_and_leaves_the_store_as_it_was(run, loaded, tmp_path, words, sentence):
+    (tmp_path / "empty.csv").write_text("", encoding="utf-8")
+    (tmp_path / "odd.csv").write_text("A,B\n1,2\n", encoding="utf-8")
+
+    def content():
+        with duckdb.connect(str(loaded), read_only=True) as con:
+            return con.execute("select * from loads").fetchall(), con.execute("select * from removal_rates").fetchall()
+
+    before = content()
+    done = run(*[str(loaded) if word == "STORE" else word for word in words])
+    assert done.returncode == 1
+    assert done.stdout == ""
+    assert sentence in done.stderr
+    assert "Traceback" not in done.stderr
+    assert len(done.stderr.splitlines()) == 1
+    assert content() == before
+
+
+def test_a_store_made_for_a_load_that_failed_is_taken_away_again(run, tmp_path):
+    assert run("intake", "none.csv", "--store", "new.duckdb").returncode == 1
+    assert not (tmp_path / "new.duckdb").exists()
+
+
+def test_wrong_usage_is_status_two(run):
+    assert run("intake").returncode == 2
+    assert run("juggle").returncode == 2
+
+
+def test_check_names_each_row_and_loads_nothing(run, write_log, register, profile_path, tmp_path):
+    log = write_log("North Shed,indoor dry,bow,screw pin,16 mm,2.95,carbon,,2026-03-02,yearly,12 ea,0,")
+    done = run("check", log, "--source", profile_path, "--register", register)
+    assert done.returncode == 0
+    assert '  log.csv, row 1: column "Seen": "12 ea" is not a whole number.' in done.stdout
+    assert list(tmp_path.glob("*.duckdb")) == []
+
+
+def test_what_does_not_validate_does_not_load_the_check_engine(command):
+    code = "import sys; sys.argv = ['rigging-removals', '--help']\nfrom pipelines.cli import main\ntry: main()\nexcept SystemExit: pass\n"
+    code += "print([name for name in ('great_expectations', 'pandas', 'altair', 'papermill', 'duckdb') if name in sys.modules])"
+    done = subprocess.run([command.parent / "python", "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.splitlines()[-1] == "[]"

@@ -1,0 +1,180 @@
+"""Meanings that must not be guessed: dates, sizes, names, words for a result, and what a later export leaves out."""
+
+import pytest
+
+from pipelines.intake import load_files
+
+GOOD = "North Shed,indoor dry,bow,screw pin,16 mm,2.95,carbon,,2026-03-02,yearly,25,3,no tag x2; odd pin"
+HEADER = ["Place", "Use", "Body", "Pin", "Size", "Load", "Grade", "Tag", "Day", "Look", "Seen", "Removed", "Why"]
+
+
+def line(**cells):
+    """The good line with other cells, named as the log's header names them."""
+    return ",".join((dict(zip(HEADER, GOOD.split(","), strict=True)) | cells).values())
+
+
+def days(count, **cells):
+    return [line(Day=f"2026-01-{day:02d}", **cells) for day in range(1, count + 1)]
+
+
+def set_in_profile(store, old, new):
+    text = store.profile_path.read_text(encoding="utf-8")
+    assert old in text
+    store.profile_path.write_text(text.replace(old, new), encoding="utf-8")
+
+
+OPEN_ORDER = 'dates: ["%d/%m/%Y", "%m/%d/%Y"]\nwords:'
+
+
+def test_an_open_date_order_is_proven_by_the_column(store, write_log):
+    set_in_profile(store, "words:", OPEN_ORDER)
+    store.load(write_log(line(Day="03/04/2026"), line(Day="25/04/2026")))
+    assert store.ask("select inspected_on::varchar from current_lines order by 1") == [
+        ("2026-04-03",),
+        ("2026-04-25",),
+    ]
+
+
+def test_a_date_order_nobody_proves_is_quarantined(store, write_log):
+    set_in_profile(store, "words:", OPEN_ORDER)
+    lines = [line(Day=f"{day:02d}/{day:02d}/2026") for day in range(1, 10)]
+    (account,) = store.load(write_log(*lines, line(Day="03/04/2026")))
+    assert account.quarantined_by_rule == {"unreadable_inspected_on": 1}
+    assert account.rows_accepted == 9
+
+
+def test_one_site_may_prove_its_own_date_order(store, write_log):
+    set_in_profile(store, "words:", OPEN_ORDER)
+    sea = {"Place": "Sea Wall", "Use": "marine spray"}
+    store.load(
+        write_log(
+            line(Day="03/04/2026"),
+            line(Day="25/04/2026"),
+            line(Day="03/05/2026", **sea),
+            line(Day="05/25/2026", **sea),
+        )
+    )
+    assert store.ask("select site, inspected_on::varchar from current_lines order by 1, 2") == [
+        ("North Shed", "2026-04-03"), ("North Shed", "2026-04-25"), ("Sea Wall", "2026-03-05"), ("Sea Wall", "2026-05-25")
+    ]  # fmt: skip
+
+
+def test_a_size_that_became_a_date_is_recovered_where_the_column_proves_it_and_flagged(store, write_log):
+    set_in_profile(store, "words:", "units: {nominal_size_mm: in}\nwords:")
+    (account,) = store.load(
+        write_log(
+            line(Size="3/4", Load="4.31"), line(Size="2026-05-08"), line(Size="2026-08-05", Day="2026-04-04")
+        )
+    )
+    assert store.ask("select nominal_size_mm from current_lines order by row") == [(19.0,), (16.0,), (16.0,)]
+    assert account.rows_flagged == 2
+    assert {rule for (rule,) in store.ask("select rule from line_flags")} == {"size_as_written"}
+
+
+@pytest.mark.parametrize("sizes", [("16 mm", "2026-05-08"), ("3/4", "2026-05-09")])
+def test_a_size_that_became_a_date_stays_unread_without_proof(store, write_log, sizes):
+    set_in_profile(store, "words:", "units: {nominal_size_mm: in}\nwords:")
+    (account,) = store.load(write_log(*days(8), *[line(Size=size, Load="") for size in sizes]))
+    assert account.quarantined_by_rule == {"unreadable_nominal_size_mm": 1}
+
+
+@pytest.mark.parametrize(
+    "spelling", ["NORTH SHED", " north  shed ", "North-Shed", "Nörth Shed", "The Old Shed"]
+)
+def test_a_name_is_resolved_through_the_register(store, write_log, spelling):
+    register = store.register.read_text(encoding="utf-8").splitlines()
+    register[0] += ",aliases"
+    register[1] += ",The old shed; Shed (north)"
+    store.register.write_text("\n".join([*register[:2], register[2] + ","]) + "\n", encoding="utf-8")
+    store.load(write_log(line(Place=spelling)))
+    assert store.ask("select site from current_lines") == [("North Shed",)]
+
+
+@pytest.mark.parametrize("name", ["North Shed 1", "North Shed 01", "North Sheds", "Nort Shed"])
+def test_a_name_that_is_merely_like_one_is_quarantined_with_the_nearest(store, write_log, name):
+    (account,) = store.load(write_log(*days(9), line(Place=name)))
+    assert account.quarantined_by_rule == {"site_in_register": 1}
+    ((detail,),) = store.ask("select detail from quarantine")
+    assert "Nearest in the register: North Shed, Sea Wall." in detail
+
+
+def test_the_text_na_is_a_name_like_any_other(store, write_log):
+    text = store.register.read_text(encoding="utf-8")
+    store.register.write_text(text.replace("North Shed", "NA"), encoding="utf-8")
+    store.load(write_log(line(Place="NA")))
+    assert store.ask("select site from current_lines") == [("NA",)]
+
+
+def test_an_unknown_site_is_added_only_when_asked(store, write_log):
+    files = [write_log(line(Place="South Shed"))]
+    (account,) = load_files(files, store.path, [store.register], store.profile_path, add_sites=True)
+    assert (account.rows_accepted, account.added_sites) == (1, ["Brackle Docks, South Shed, indoor dry"])
+    assert store.ask(
+        "select service_class, current_interval_months from site_register where site = 'South Shed'"
+    ) == [("normal", 12)]
+
+
+def test_a_slip_in_a_reason_is_read_and_listed_with_its_likeness(store, write_log):
+    (account,) = store.load(
+        write_log(
+            line(Why="identification mising", Removed="1"), line(Why="identity parade", Day="2026-03-03")
+        )
+    )
+    assert account.likened_phrases == {"identification mising": "identification missing, likeness 98"}
+    assert account.unmatched_phrases == {"identity parade": 1}
+
+
+def test_a_reason_counted_for_more_items_than_were_removed_is_flagged(store, write_log):
+    (account,) = store.load(write_log(line(Why="no tag x9")))
+    assert (account.rows_accepted, account.rows_flagged) == (1, 1)
+    assert store.ask("select rule from line_flags") == [("reasons_within_removed",)]
+
+
+def test_a_serialised_item_seen_after_its_removal_is_quarantined(store, write_log):
+    item = {"Tag": "T-1", "Seen": "1", "Why": ""}
+    lines = [line(Day="2026-03-05", Removed="1", **item), line(Day="2026-03-06", Removed="0", **item)]
+    (account,) = store.load(write_log(*days(8), *lines))
+    assert account.quarantined_by_rule == {"not_removed_before": 1}
+    assert store.ask("select row from quarantine") == [(10,)]
+
+
+def test_a_count_far_from_the_groups_earlier_looks_is_flagged(store, write_log):
+    store.load(write_log(*days(3)))
+    (later,) = store.load(
+        write_log(line(Seen="2500", Day="2026-06-01"), line(Day="2026-07-01"), name="later.csv")
+    )
+    assert later.rows_flagged == 1
+    assert store.ask("select row, rule from line_flags") == [(1, "quantity_as_usual")]
+
+
+def test_an_entry_missing_from_a_later_export_is_kept_and_flagged(store, write_log):
+    store.load(write_log(*days(3)))
+    (later,) = store.load(write_log(days(1)[0], days(3)[2], line(Day="2026-01-09"), name="later.csv"))
+    assert (later.rows_superseded, later.lines_missing) == (2, 1)
+    assert store.ask("select inspected_on::varchar from current_lines order by 1") == [
+        ("2026-01-01",), ("2026-01-02",), ("2026-01-03",), ("2026-01-09",)
+    ]  # fmt: skip
+    assert store.ask("select row, rule from line_flags") == [(2, "missing_from_later_export")]
+
+
+ITEM_PROFILE = """source: brackle-items
+describes: One row per item.
+confirmed: true
+file: {kind: csv}
+fixed: {client: Brackle Docks, gear_family: shackle}
+columns: {site: Place, environment: Use, body: Body, pin: Pin, nominal_size_mm: Size, serial: Tag, inspected_on: Day, inspection_type: Look}
+result: {column: Result, fit: [pass, ok], removed: [fail], put_back: [new pin], not_presented: [not found]}
+"""
+
+
+def test_words_for_a_result_count_as_what_they_say(store, tmp_path):
+    store.profile_path.write_text(ITEM_PROFILE, encoding="utf-8")
+    log = tmp_path / "items.csv"
+    rows = [f"North Shed,indoor dry,bow,screw pin,16 mm,T-{n},2026-03-02,periodic,{word}" for n, word in enumerate(
+        ["pass", "OK", "FAIL ", "New pin", "not found", "perhaps", "pass", "pass"])]  # fmt: skip
+    log.write_text("\n".join(["Place,Use,Body,Pin,Size,Tag,Day,Look,Result", *rows]) + "\n", encoding="utf-8")
+    (account,) = store.load(log)
+    assert account.quarantined_by_rule == {"unreadable_removed": 1}
+    assert store.ask("select row, quantity, removed, coalesce(not_presented, 0), disposition from current_lines where row < 6 order by row") == [
+        (1, 1, 0, 0, None), (2, 1, 0, 0, None), (3, 1, 1, 0, None), (4, 1, 0, 0, "New pin"), (5, 0, 0, 1, None)
+    ]  # fmt: skip
