@@ -5,7 +5,21 @@ import pytest
 from pipelines.intake import load_files
 
 GOOD = "North Shed,indoor dry,bow,screw pin,16 mm,2.95,carbon,,2026-03-02,yearly,25,3,no tag x2; odd pin"
-HEADER = ["Place", "Use", "Body", "Pin", "Size", "Load", "Grade", "Tag", "Day", "Look", "Seen", "Removed", "Why"]
+HEADER = [
+    "Place",
+    "Use",
+    "Body",
+    "Pin",
+    "Size",
+    "Load",
+    "Grade",
+    "Tag",
+    "Day",
+    "Look",
+    "Seen",
+    "Removed",
+    "Why",
+]
 
 
 def line(**cells):

@@ -1,0 +1,77 @@
+"""The look that all charts share: palette, type and axes."""
+
+from typing import TypeVar
+
+import altair as alt
+
+# The palette that people with the common kinds of colour blindness can tell apart: Okabe, M. & Ito, K. (2008),
+# Color Universal Design. No colour ever stands alone: shape, position or a word says the same.
+BLACK = "#000000"
+ORANGE = "#E69F00"
+SKY_BLUE = "#56B4E9"
+BLUISH_GREEN = "#009E73"
+YELLOW = "#F0E442"
+BLUE = "#0072B2"
+VERMILLION = "#D55E00"
+REDDISH_PURPLE = "#CC79A7"
+
+INK = "#23282d"
+QUIET = "#5f676e"
+LINE = "#9aa1a7"
+GRID = "#e4e6e3"
+
+# An unknown font leaves a picture without any text, so each name is one that a plain system has.
+SANS = "Liberation Sans, Arial, Helvetica, DejaVu Sans, sans-serif"
+
+# Width of a whole chart [px], axis labels included: the width of a page's column on paper.
+WIDTH = 660
+
+
+Drawing = TypeVar("Drawing", bound=alt.TopLevelMixin)
+
+
+def themed(chart: Drawing) -> Drawing:
+    """Return the whole chart in this project's look; a part of a larger chart is left as it is."""
+    text = {"labelFont": SANS, "titleFont": SANS, "labelColor": INK, "titleColor": INK}
+    sizes = {"labelFontSize": 11.5, "titleFontSize": 11.5, "titleFontWeight": "normal"}
+    return chart.configure(
+        background="transparent",
+        font=SANS,
+        padding={"left": 2, "right": 4, "top": 4, "bottom": 2},
+        axis={
+            **text,
+            **sizes,
+            "domainColor": LINE,
+            "tickColor": LINE,
+            "gridColor": GRID,
+            "labelLimit": 0,
+            "tickSize": 4,
+            "labelPadding": 5,
+        },
+        # The name and unit of an upright axis stand level above it, where they need no turned head.
+        axisY={
+            "titleAngle": 0,
+            "titleAlign": "left",
+            "titleAnchor": "end",
+            "titleBaseline": "bottom",
+            "titleY": -7,
+            "domain": False,
+            "ticks": False,
+        },
+        legend={
+            **text,
+            **sizes,
+            "orient": "top",
+            "symbolStrokeWidth": 1.5,
+            "titleOrient": "left",
+            "offset": 14,
+        },
+        title={
+            **{"font": SANS, "fontSize": 13, "color": INK, "anchor": "start", "frame": "bounds"},
+            **{"subtitleFont": SANS, "subtitleFontSize": 11, "subtitleColor": QUIET},
+        },
+        view={"stroke": None},
+        concat={"spacing": 26},
+        mark={"font": SANS},
+        text={"font": SANS, "fontSize": 11.5, "color": INK},
+    )

@@ -1,0 +1,44 @@
+"""Runs exposures.sql inside the open store."""
+
+from datetime import date
+
+import duckdb
+
+from pipelines.shipped import statement
+
+
+def build_exposures(con: duckdb.DuckDBPyConnection, as_of: date | None = date.max) -> None:
+    """Make the table `exposures` anew from the view `current_lines`: one row for each look at a group.
+
+    Parameters
+    ----------
+    con : duckdb.DuckDBPyConnection
+        The open store. Neither commits nor rolls back: the caller's transaction holds.
+    as_of : date
+        The last day counted; None counts no day at all.
+
+    Notes
+    -----
+    A group is a client, site, environment and item class; each item with a serial is a group of its own. A look is
+    a day with periodic lines of the group that count an item; a day with nothing presented is none, and the clock
+    stays. The exposure of a look is
+
+        (gap * inspected - time the joiners were not yet there) * (1 - removed / (2 * inspected))
+        + time to the day of each removal between the looks
+
+    in years of 365.25 days: the actuarial, half-interval rule. It takes for granted that items are as likely to
+    become rejectable early in a gap as late. Where the text of the method is silent:
+
+    - A gap holds the day that closes it and not the day that opens it. A frequent inspection comes before use, so
+      a removal on the very day of a look counts as made before that look, with the whole gap in service.
+    - Of more receipts than joiners the latest ones are taken: less exposure errs to the higher rate.
+    - At least 0 items are expected, and one serialised item is never in service for longer than the gap.
+    - A serialised item removed at a frequent inspection is never looked at again, so no look of its own would close
+      its gap. The next look at any serialised item of its class and place does, with 0 items inspected.
+
+    References
+    ----------
+    Cutler, S. J. & Ederer, F. (1958). Maximum utilization of the life table method in analyzing survival. Journal of
+    Chronic Diseases 8, 699-712 (from memory).
+    """
+    con.execute(statement("pipelines.exposure", "exposures.sql"), {"as_of": as_of})

@@ -1,0 +1,227 @@
+"""Confidence limits of rates and shares, and control limits of a rate: each exact, each for many cells at once.
+
+Confidence limits say how well a figure is known, control limits how far ordinary variation carries it.
+"""
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.stats import beta, chi2, poisson
+
+from pipelines.faults import DataFault
+
+Floats = NDArray[np.float64]
+
+
+def exact_rate_limits(removed: ArrayLike, shackle_years: ArrayLike, level: float) -> tuple[Floats, Floats]:
+    """Return the exact limits of a removal rate, one pair for each cell.
+
+    Parameters
+    ----------
+    removed : array_like of int, shape (n,)
+        Items removed from service [items], 0 or more.
+    shackle_years : array_like of float, shape (n,)
+        Exposure of the same cells [shackle-years], above 0.
+    level : float
+        Two-sided confidence level, between 0 and 1.
+
+    Returns
+    -------
+    lower, upper : ndarray of float, shape (n,)
+        Limits [removals per 100 shackle-years]; `lower` is 0 where nothing was removed.
+
+    Raises
+    ------
+    DataFault
+        A cell has no exposure or a negative count; the message names the first one.
+
+    Notes
+    -----
+    Takes for granted that items go one by one, at a rate that holds still within the cell. Where one batch was
+    condemned together the limits are too narrow. They cover at least `level`, often more.
+
+    References
+    ----------
+    Garwood, F. (1936). Fiducial limits for the Poisson distribution. Biometrika 28, 437-442.
+
+    Examples
+    --------
+    >>> lower, upper = exact_rate_limits([15], [400.0], level=0.95)
+    >>> print(f"{lower[0]:.2f} to {upper[0]:.2f}")
+    2.10 to 6.19
+    """
+    removed, shackle_years = np.asarray(removed), np.asarray(shackle_years, dtype=float)
+    _refuse_cells_without_a_rate(removed, shackle_years)
+    tail = (1 - level) / 2
+    # With no removals chi2 would have 0 degrees of freedom, where it is undefined; the limit is 0.
+    lower = np.where(removed > 0, chi2.ppf(tail, 2 * np.maximum(removed, 1)), 0.0) / 2
+    upper = chi2.ppf(1 - tail, 2 * (removed + 1)) / 2
+    return 100 * lower / shackle_years, 100 * upper / shackle_years
+
+
+def exact_share_limits(removed: ArrayLike, inspected: ArrayLike, level: float) -> tuple[Floats, Floats]:
+    """Return the exact limits of a share, one pair for each cell.
+
+    Parameters
+    ----------
+    removed : array_like of int, shape (n,)
+        Items removed from service [items], 0 or more.
+    inspected : array_like of int, shape (n,)
+        Items looked at in the same cells [items], 1 or more and not fewer than were removed.
+    level : float
+        Two-sided confidence level, between 0 and 1.
+
+    Returns
+    -------
+    lower, upper : ndarray of float, shape (n,)
+        Limits [share, 0 to 1]; `lower` is 0 where nothing was removed, `upper` is 1 where everything was.
+
+    Raises
+    ------
+    DataFault
+        A cell has no item looked at, or a count outside 0 to `inspected`; the message names the first one.
+
+    References
+    ----------
+    Clopper, C. J. & Pearson, E. S. (1934). The use of confidence or fiducial limits illustrated in the case of the
+    binomial. Biometrika 26, 404-413.
+
+    Examples
+    --------
+    >>> lower, upper = exact_share_limits([4], [20], level=0.90)
+    >>> print(f"{lower[0]:.4f} to {upper[0]:.4f}")
+    0.0714 to 0.4010
+    """
+    removed, inspected = np.asarray(removed), np.asarray(inspected)
+    _refuse_cells_without_a_share(removed, inspected)
+    tail = (1 - level) / 2
+    kept = inspected - removed
+    lower = np.where(removed > 0, beta.ppf(tail, np.maximum(removed, 1), kept + 1), 0.0)
+    upper = np.where(kept > 0, beta.ppf(1 - tail, removed + 1, np.maximum(kept, 1)), 1.0)
+    return lower, upper
+
+
+def simultaneous_share_limits(
+    removed: ArrayLike, total: ArrayLike, classes: ArrayLike, level: float
+) -> tuple[Floats, Floats]:
+    """Return limits of the shares of exclusive classes that hold for all classes of a whole together.
+
+    Parameters
+    ----------
+    removed : array_like of int, shape (n,)
+        Removals in each class [items], 0 or more.
+    total : array_like of int, shape (n,), or int
+        Removals in all classes of the whole that the class belongs to [items], 1 or more.
+    classes : array_like of int, shape (n,), or int
+        Number of classes of that whole; classes that nobody could have ticked are left out beforehand.
+    level : float
+        Confidence level of all classes of one whole together, between 0 and 1.
+
+    Returns
+    -------
+    lower, upper : ndarray of float, shape (n,)
+        Limits [share, 0 to 1]; an empty class has `lower` 0 and `upper` above 0.
+
+    References
+    ----------
+    Goodman, L. A. (1965). On simultaneous confidence intervals for multinomial proportions. Technometrics 7, 247-254.
+
+    Examples
+    --------
+    >>> lower, upper = simultaneous_share_limits([0, 9], 9, 2, level=0.95)
+    >>> print(f"{lower[0]:.3f} to {upper[0]:.3f}, {lower[1]:.3f} to {upper[1]:.3f}")
+    0.000 to 0.358, 0.642 to 1.000
+    """
+    removed, total = np.asarray(removed, dtype=float), np.asarray(total, dtype=float)
+    a = chi2.ppf(1 - (1 - level) / np.asarray(classes), 1)
+    half_width = np.sqrt(a * (a + 4 * removed * (total - removed) / total))
+    middle = a + 2 * removed
+    scale = 2 * (total + a)
+    # The share lies between its limits; rounding alone can put it a last digit outside.
+    share = removed / total
+    return np.clip((middle - half_width) / scale, 0, share), np.clip((middle + half_width) / scale, share, 1)
+
+
+def poisson_control_limits(centre: ArrayLike, shackle_years: ArrayLike, tail: float) -> tuple[Floats, Floats]:
+    """Return the control limits of a removal rate: the lowest and highest rate that ordinary variation gives.
+
+    Parameters
+    ----------
+    centre : array_like of float, shape (n,)
+        Centre line [removals per 100 shackle-years], above 0.
+    shackle_years : array_like of float, shape (n,)
+        Exposure of each point [shackle-years], above 0.
+    tail : float
+        Probability beyond each limit, at most; 0.00135 is what three standard errors leave of a normal distribution.
+
+    Returns
+    -------
+    lower, upper : ndarray of float, shape (n,)
+        Limits [removals per 100 shackle-years]. Both are rates of a whole count within ordinary variation, so a
+        point lies outside them exactly where `poisson_signals` flags it.
+
+    Examples
+    --------
+    >>> lower, upper = poisson_control_limits([4.0], [100.0], tail=0.00135)
+    >>> print(f"{lower[0]:.0f} to {upper[0]:.0f}")
+    0 to 11
+    """
+    shackle_years = np.asarray(shackle_years, dtype=float)
+    expected = np.asarray(centre) * shackle_years / 100
+    return (
+        100 * poisson.ppf(tail, expected) / shackle_years,
+        100 * poisson.ppf(1 - tail, expected) / shackle_years,
+    )
+
+
+def poisson_signals(
+    removed: ArrayLike, shackle_years: ArrayLike, centre: ArrayLike, tail: float
+) -> NDArray[np.object_]:
+    """Return `above`, `below` or `within` for each point of a rate chart, by its exact tail probability.
+
+    Parameters
+    ----------
+    removed : array_like of int, shape (n,)
+        Removals with exposure [items].
+    shackle_years, centre, tail
+        As for `poisson_control_limits`.
+
+    Notes
+    -----
+    `above` where so many removals or more have a probability of at most `tail` at the centre line; `below` where so
+    few or fewer have less. A signal is a question, not a verdict.
+
+    References
+    ----------
+    Seaton, S. E. & Manktelow, B. N. (2012). The probability of being identified as an outlier with commonly used
+    funnel plot control limits for the standardised mortality ratio. BMC Medical Research Methodology 12, 98.
+
+    Examples
+    --------
+    >>> print(*poisson_signals([12, 11], [100.0, 100.0], [4.0, 4.0], tail=0.00135))
+    above within
+    """
+    removed = np.asarray(removed)
+    expected = np.asarray(centre) * np.asarray(shackle_years, dtype=float) / 100
+    is_above = poisson.sf(removed - 1, expected) <= tail
+    is_below = poisson.cdf(removed, expected) < tail
+    return np.select([is_above, is_below], ["above", "below"], default="within").astype(object)
+
+
+def _refuse_cells_without_a_rate(removed: NDArray, shackle_years: Floats) -> None:
+    faulty = np.flatnonzero((removed < 0) | ~(shackle_years > 0))
+    if faulty.size:
+        cell = faulty[0]
+        raise DataFault(
+            f"Cell {cell} has {removed[cell]} removals in {shackle_years[cell]:g} shackle-years, which gives no rate. "
+            "Leave out cells without exposure."
+        )
+
+
+def _refuse_cells_without_a_share(removed: NDArray, inspected: NDArray) -> None:
+    faulty = np.flatnonzero((removed < 0) | (inspected < 1) | (removed > inspected))
+    if faulty.size:
+        cell = faulty[0]
+        raise DataFault(
+            f"Cell {cell} has {removed[cell]} removals among {inspected[cell]} inspected, which gives no share. "
+            "Leave out cells without inspected items."
+        )

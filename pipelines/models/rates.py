@@ -1,0 +1,141 @@
+"""Removal rates with their confidence limits, and the centre line and control limits of a series of months."""
+
+import numpy as np
+import pandas as pd
+
+from pipelines.contracts import RiskTargets
+from pipelines.models.limits import exact_rate_limits, poisson_control_limits, poisson_signals
+
+RATE_COLUMNS = ["removed_per_100_shackle_years", "rate_lower", "rate_upper"]
+
+
+def rates_with_limits(cells: pd.DataFrame, targets: RiskTargets) -> pd.DataFrame:
+    """Return the removal rate of each cell with its exact limits, or the reason why there is none.
+
+    Parameters
+    ----------
+    cells : DataFrame
+        One row per cell: `inspected` [items at periodic inspections], `removed_at_risk` [items], `shackle_years`.
+    targets : RiskTargets
+        Gives the least exposure for a rate and the level of the limits.
+
+    Returns
+    -------
+    DataFrame with the index of `cells`
+        `removed_per_100_shackle_years`, `rate_lower`, `rate_upper` [removals per 100 shackle-years], and `rate_note`,
+        which is filled where those are empty.
+    """
+    has_rate = cells["shackle_years"] >= targets.least_shackle_years_for_a_rate
+    removed = cells.loc[has_rate, "removed_at_risk"]
+    shackle_years = cells.loc[has_rate, "shackle_years"]
+    lower, upper = exact_rate_limits(removed, shackle_years, targets.rate_limits_level)
+
+    rates = pd.DataFrame(np.nan, index=cells.index, columns=RATE_COLUMNS)
+    rates.loc[has_rate, RATE_COLUMNS] = np.column_stack([100 * removed / shackle_years, lower, upper])
+    is_unexposed = cells["shackle_years"] == 0
+    rates["rate_note"] = joined_notes(
+        note(is_unexposed & (cells["inspected"] == 0), "no periodic inspection"),
+        note(is_unexposed & (cells["inspected"] > 0), "first looks only, no exposure yet"),
+        note(~is_unexposed & ~has_rate, too_little_exposure(targets)),
+    )
+    return rates
+
+
+def control_limits(months: pd.DataFrame, series: list[str], targets: RiskTargets) -> pd.DataFrame:
+    """Return the centre line, the control limits and the signal of each month of each series.
+
+    Parameters
+    ----------
+    months : DataFrame
+        One row per series and month, in order of the months: `removed_at_risk`, `shackle_years`,
+        `removed_per_100_shackle_years` (empty where the month has no rate) and the columns of `series`.
+    series : list of str
+        Columns that together name a series.
+    targets : RiskTargets
+        Gives the length of the baseline and the tail beyond each limit.
+
+    Returns
+    -------
+    DataFrame with the index of `months`
+        `centre`, `limit_lower`, `limit_upper` [removals per 100 shackle-years], `signal` and `limit_note`, which says
+        why limits are empty where the rate is not.
+
+    Notes
+    -----
+    The centre is the pooled rate of the first months that have a rate, `least_months_for_limits` of them; with fewer
+    there is none. Where nothing was removed in those months there are no limits: a centre of 0 would make the
+    very first removal a signal.
+    """
+    has_rate = months["removed_per_100_shackle_years"].notna()
+    names = [months[column] for column in series]
+    months_so_far = has_rate.astype(int).groupby(names, dropna=False).cumsum()
+    baseline = months[["removed_at_risk", "shackle_years"]].where(
+        has_rate & (months_so_far <= targets.least_months_for_limits), 0
+    )
+    pooled = baseline.groupby(names, dropna=False).transform("sum")
+    has_centre = (
+        months_so_far.groupby(names, dropna=False).transform("max") >= targets.least_months_for_limits
+    )
+    centre = (100 * pooled["removed_at_risk"] / pooled["shackle_years"]).where(has_centre)
+
+    has_limits = has_rate & (centre > 0)
+    shackle_years = months.loc[has_limits, "shackle_years"]
+    tail = targets.control_limit_tail
+    lower, upper = poisson_control_limits(centre[has_limits], shackle_years, tail)
+    limits = pd.DataFrame({"centre": centre, "limit_lower": np.nan, "limit_upper": np.nan, "signal": None})
+    limits.loc[has_limits, "limit_lower"] = lower
+    limits.loc[has_limits, "limit_upper"] = upper
+    limits.loc[has_limits, "signal"] = poisson_signals(
+        months.loc[has_limits, "removed_at_risk"], shackle_years, centre[has_limits], tail
+    )
+    limits["limit_note"] = joined_notes(
+        note(
+            ~has_centre, f"fewer than {targets.least_months_for_limits} months with a rate, no control limits"
+        ),
+        note(centre == 0, "nothing removed in the baseline months, no control limits"),
+    )
+    return limits
+
+
+def charted_rates(months: pd.DataFrame, series: list[str], targets: RiskTargets) -> pd.DataFrame:
+    """Return what a table of months shows beside its counts: share, rate, limits, signal and the reasons for gaps.
+
+    Parameters
+    ----------
+    months : DataFrame
+        One row per series and month, in order of the months: `inspected`, `removed`, `removed_at_risk` [items],
+        `shackle_years` and the columns of `series`.
+    series : list of str
+        Columns that together name a series.
+    targets : RiskTargets
+        As for `rates_with_limits` and `control_limits`.
+
+    Returns
+    -------
+    DataFrame with the index of `months`
+        The columns of the contract `removal_rates` from `removed_per_100_inspected` on.
+    """
+    rates = rates_with_limits(months, targets)
+    limits = control_limits(months.join(rates), series, targets)
+    notes = joined_notes(rates.pop("rate_note"), limits.pop("limit_note"))
+    share = 100 * months["removed"] / months["inspected"].where(months["inspected"] > 0)
+    return pd.concat([share.rename("removed_per_100_inspected"), rates, limits], axis="columns").assign(
+        rate_note=notes
+    )
+
+
+def too_little_exposure(targets: RiskTargets) -> str:
+    """Return the reason why a cell with too little exposure has no rate."""
+    return f"under {targets.least_shackle_years_for_a_rate:g} shackle-year of exposure"
+
+
+def note(where: pd.Series, words: str) -> pd.Series:
+    """Return `words` in the rows of `where` that are true, and nothing in the others."""
+    return pd.Series(np.where(where, words, ""), index=where.index)
+
+
+def joined_notes(*notes: pd.Series) -> pd.Series:
+    """Return the notes of each row as one, separated by semicolons; empty where all are."""
+    rows = zip(*notes, strict=True)
+    together = ["; ".join(note for note in row if note) or None for row in rows]
+    return pd.Series(together, index=notes[0].index, dtype=object)

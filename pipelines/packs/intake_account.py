@@ -1,0 +1,65 @@
+"""What became of the rows of each loaded file, told without a word about other clients where one is asked for."""
+
+import duckdb
+import pandas as pd
+
+from pipelines.packs.headings import plain_words
+from pipelines.shipped import statement
+
+ROW_COUNTS = ["rows_read", "rows_accepted", "rows_quarantined", "rows_flagged", "rows_superseded"]
+# A row that cannot be split into columns is refused before any rule of the contract can be run on it.
+UNREADABLE_ROW = "unreadable_row", "The record can be split into the columns of the header"
+
+
+def loaded_files(con: duckdb.DuckDBPyConnection, client: str, site: str) -> pd.DataFrame:
+    """Return one row for each loaded file with lines of `client` and `site` ('' for all).
+
+    A file that holds lines of other clients as well loses its name and its counts of rows when one client is
+    asked for: the name may be another's, and nobody can say whose a quarantined row was.
+    """
+    place = {"client": client, "site": site}
+    files = con.execute(statement("pipelines.packs", "intake_account.sql"), place).df()
+    files = files.astype(dict.fromkeys(ROW_COUNTS, "Int64"))
+    hidden = files["is_shared"] & (client != "")
+    files.loc[hidden, "file"] = "a shared file, fingerprint " + files["file_sha256"].str[:8]
+    files.loc[hidden, "source"] = None
+    files.loc[hidden, ROW_COUNTS] = pd.NA
+    return files.assign(is_hidden=hidden).drop(columns="is_shared")
+
+
+def rules_run(con: duckdb.DuckDBPyConnection, files: pd.DataFrame) -> pd.DataFrame:
+    """Return one row for each contract rule: what it says, what a breach leads to, and how many rows break it."""
+    results = con.execute(
+        "select load_id, position, rule, description, severity, rows_failing from rule_results"
+    ).df()
+    results = results[results["load_id"].isin(files.loc[~files["is_hidden"], "load_id"])]
+    rules = results.groupby(["rule", "description", "severity"], as_index=False, sort=False).agg(
+        position=("position", "min"), rows_failing=("rows_failing", "sum")
+    )
+    rules["description"] = [plain_words(words) for words in rules["description"]]
+    return rules.sort_values("position", ignore_index=True).drop(columns="position")
+
+
+def quarantined_rows(con: duckdb.DuckDBPyConnection, files: pd.DataFrame, client: str) -> pd.DataFrame:
+    """Return the quarantined rows of the files, with their first broken rule in words.
+
+    For one client the cells of a row are left out, in words and as they were: a row is often refused because it
+    names the wrong client.
+    """
+    rows = con.execute(
+        "select file, file_sha256, row, rule, detail, raw from quarantine order by file, row"
+    ).df()
+    rows = rows[rows["file_sha256"].isin(files.loc[~files["is_hidden"], "file_sha256"])]
+    described = dict(con.execute("select rule, description from rule_results").fetchall())
+    described |= [UNREADABLE_ROW]
+    rows["description"] = [plain_words(described.get(rule, rule)) for rule in rows["rule"]]
+    shown = ["file", "row", "rule", "description"] + ([] if client else ["detail", "raw"])
+    return rows[shown].reset_index(drop=True)
+
+
+def quarantined_by_rule(files: pd.DataFrame, quarantined: pd.DataFrame) -> pd.DataFrame:
+    """Return one row for each file and rule with rows quarantined, and one without a rule for each other file."""
+    counts = quarantined.groupby(["file", "description"]).size().rename("rows_quarantined").reset_index()
+    shown = files.loc[~files["is_hidden"], ["file", "rows_read"]].merge(counts, on="file", how="left")
+    shown["rows_quarantined"] = shown["rows_quarantined"].fillna(0).astype(int)
+    return shown.rename(columns={"description": "rule"})

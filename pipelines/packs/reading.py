@@ -1,0 +1,154 @@
+"""Opens a store for a report: reads every result table of one month, client and site, and lets the store go."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+import duckdb
+import pandas as pd
+
+from pipelines.contracts import risk_targets
+from pipelines.faults import RequestFault
+from pipelines.models.reasons import shares_with_limits
+from pipelines.packs.intake_account import loaded_files, quarantined_by_rule, quarantined_rows, rules_run
+from pipelines.store import open_store
+from pipelines.store.file import SETTINGS
+from pipelines.tables import TABLES, compute_tables, read_table
+
+
+@dataclass(frozen=True)
+class OpenTables:
+    """The result tables of one month, of one client and one site where asked ('' for all), read into memory."""
+
+    period: str
+    as_of: date
+    client: str
+    site: str
+    tables: dict[str, pd.DataFrame]
+    files: pd.DataFrame
+    rules: pd.DataFrame
+    quarantined: pd.DataFrame
+
+    def table(self, name: str) -> pd.DataFrame:
+        """Return a result table by its name."""
+        return self.tables[name].copy()
+
+    def trends(self) -> list[pd.DataFrame]:
+        """Return the monthly trend of each client, or of the one site asked for, as one frame each."""
+        trend = self.tables["removal_trend"]
+        rows = trend[trend["site"].notna()] if self.site else trend[trend["site"].isna()]
+        return [place for _, place in rows.groupby("client", sort=True)]
+
+    def reasons(self) -> pd.DataFrame:
+        """Return removals by criterion with the limits of their shares, the environments of a client added up."""
+        criteria = self.tables["reason_breakdown"]
+        sums = criteria.groupby(["client", "criterion", "tier"], as_index=False)[
+            ["removed", "mentions"]
+        ].sum()
+        shares = shares_with_limits(sums, ["client"], risk_targets()).drop(columns="share_note")
+        return sums.join(shares).sort_values(
+            ["client", "removed"], ascending=[True, False], kind="stable", ignore_index=True
+        )
+
+    def quarantined_by_rule(self) -> pd.DataFrame:
+        """Return the count of quarantined rows for each file and rule."""
+        return quarantined_by_rule(self.files, self.quarantined)
+
+
+def open_tables(store: str, period: str = "", client: str = "", site: str = "") -> OpenTables:
+    """Return the result tables of a store, read and closed again, so that nothing keeps the next export waiting.
+
+    Parameters
+    ----------
+    store : str
+        Path of the store's file.
+    period : str
+        Month of the report, YYYY-MM; '' for the month of the store's own tables. For another month the tables
+        are computed in memory and the store stays as it is.
+    client, site : str
+        Keep the rows of this client or site only; '' for all.
+
+    Raises
+    ------
+    RequestFault
+        There is no such store, month, client or site, or the store holds no line yet.
+    """
+    with _tables_of(Path(store), period) as con:
+        month, as_of = _state(con)
+        if month is None or as_of is None:
+            raise RequestFault(
+                f"{store} holds no inspection line yet. Load an export with rigging-removals intake."
+            )
+        _refuse_unknown_place(con, client, site)
+        files = loaded_files(con, client, site)
+        return OpenTables(
+            period=month,
+            as_of=as_of,
+            client=client,
+            site=site,
+            tables={name: read_table(con, name, client or None, site or None) for name in TABLES},
+            files=files,
+            rules=rules_run(con, files),
+            quarantined=quarantined_rows(con, files, client),
+        )
+
+
+def is_computed_for(store: Path, period: str) -> bool:
+    """Return whether the tables in a store are of this month ('' for any) and of all its lines."""
+    with open_store(store) as con:
+        return _is_computed_for(con, period)
+
+
+def copy_for_period(store: Path, period: str, target: str) -> duckdb.DuckDBPyConnection:
+    """Return a connection to a copy of a store with the tables of another month.
+
+    `target` is the path of the copy, where there is no file yet, or `:memory:`.
+    """
+    con = duckdb.connect(target, config=SETTINGS)
+    # DuckDB takes no parameter for a file name here; a quote in a path is doubled.
+    con.execute(f"attach '{str(store).replace(chr(39), chr(39) * 2)}' as kept (read_only)")
+    (own_name,) = con.execute("select current_database()").fetchall()[0]
+    con.execute(f'copy from database kept to "{own_name}"')
+    con.execute("detach kept")
+    compute_tables(con, period or None)
+    return con
+
+
+@contextmanager
+def _tables_of(store: Path, period: str) -> Iterator[duckdb.DuckDBPyConnection]:
+    con = open_store(store)
+    if not _is_computed_for(con, period):
+        con.close()
+        con = copy_for_period(store, period, ":memory:")
+    try:
+        yield con
+    finally:
+        con.close()
+
+
+def _is_computed_for(con: duckdb.DuckDBPyConnection, period: str) -> bool:
+    if not con.execute("select 1 from duckdb_tables() where table_name = 'table_state'").fetchall():
+        return False
+    state = con.execute("select period, computed_for_load, (select max(load_id) from loads) from table_state")
+    month, computed_for, latest = state.fetchall()[0]
+    return computed_for == latest and period in ("", month)
+
+
+def _state(con: duckdb.DuckDBPyConnection) -> tuple[str | None, date | None]:
+    month, as_of = con.execute("select period, as_of from table_state").fetchall()[0]
+    return month, as_of
+
+
+def _refuse_unknown_place(con: duckdb.DuckDBPyConnection, client: str, site: str) -> None:
+    places = con.execute("select distinct client, site from current_lines order by client, site").fetchall()
+    clients = sorted({known for known, _ in places})
+    if client and client not in clients:
+        raise RequestFault(
+            f'No line of a client "{client}" is loaded. Clients in this store: {", ".join(clients)}.'
+        )
+    sites = sorted({known for owner, known in places if client in ("", owner)})
+    if site and site not in sites:
+        whose = f" of {client}" if client else ""
+        raise RequestFault(f'No line of a site "{site}"{whose} is loaded. Sites{whose}: {", ".join(sites)}.')

@@ -1,0 +1,115 @@
+"""What a notebook shows beside its charts: sentences, tables, the cautions and the mark that it reached its end."""
+
+from dataclasses import dataclass
+from html import escape
+
+import pandas as pd
+
+from pipelines.packs.headings import Heading, heading
+from pipelines.wording import CAUTIONS, month_in_words
+
+COMPLETED = "application/vnd.rigging-report.completed+json"
+
+
+@dataclass(frozen=True)
+class Words:
+    """A sentence, shown as a paragraph, or several in order, shown as a numbered list."""
+
+    sentences: str | list[str]
+
+    def _repr_html_(self) -> str:
+        if isinstance(self.sentences, str):
+            return f'<p class="said">{escape(self.sentences)}</p>'
+        items = "".join(f"<li>{escape(sentence)}</li>" for sentence in self.sentences)
+        return f'<ol class="said">{items}</ol>' if items else ""
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table of a report: some columns of a frame under the trade's words, with their units.
+
+    Longer ones than `most` rows end with a line that says so; the whole table is in the report pack.
+    """
+
+    frame: pd.DataFrame
+    columns: list[str]
+    caption: str
+    most: int = 40
+
+    def _repr_html_(self) -> str:
+        heads = [heading(name) for name in self.columns]
+        head = "".join(_head_cell(each) for each in heads)
+        rows = [
+            "".join(
+                _cell(value, each, number == 0)
+                for number, (value, each) in enumerate(zip(row, heads, strict=True))
+            )
+            for row in self.frame[self.columns].head(self.most).itertuples(index=False, name=None)
+        ]
+        body = "".join(f"<tr>{row}</tr>" for row in rows)
+        return (
+            f'<div class="table" tabindex="0"><table><caption>{escape(self.caption)}</caption>'
+            f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>{self._rest()}"
+        )
+
+    def _rest(self) -> str:
+        if self.frame.empty:
+            return '<p class="note">No row.</p>'
+        if len(self.frame) <= self.most:
+            return ""
+        return (
+            f'<p class="note">The first {self.most} of {len(self.frame):,} rows; '
+            "all are in the tables that come with this report.</p>"
+        )
+
+
+@dataclass(frozen=True)
+class Cautions:
+    """The standing cautions, which close every report."""
+
+    def _repr_html_(self) -> str:
+        items = "".join(f"<li>{escape(caution)}</li>" for caution in CAUTIONS)
+        return f"<h2>Before you use these figures</h2><ul>{items}</ul>"
+
+
+@dataclass(frozen=True)
+class Completed:
+    """The mark that a notebook ran to its end, with the one sentence the index page quotes from it."""
+
+    headline: str
+
+    def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, object]:
+        return {COMPLETED: {"headline": self.headline}, "text/plain": "This report is complete."}
+
+
+def cell_text(value: object, head: Heading) -> str:
+    """Return a value as a table shows it; '' where it is missing.
+
+    >>> cell_text(0.0459, heading("share_found_at_current")), cell_text(1234, heading("inspected"))
+    ('4.6', '1,234')
+    """
+    if pd.isna(value):  # type: ignore[call-overload]
+        return ""
+    match head.kind:
+        case "boolean":
+            return "yes" if value else "no"
+        case "integer":
+            return f"{int(value):,}"  # type: ignore[call-overload]
+        case "number":
+            return f"{value * (100 if head.is_share else 1):,.1f}"  # type: ignore[operator]
+        case "date":
+            return pd.Timestamp(value).date().isoformat()  # type: ignore[arg-type]
+    return month_in_words(str(value)) if head.words == "Month" else str(value)
+
+
+def _head_cell(head: Heading) -> str:
+    unit = f'<span class="unit">{escape(head.unit)}</span>' if head.unit else ""
+    kind = ' class="figure"' if head.kind in ("integer", "number") else ""
+    return f'<th scope="col"{kind}>{escape(head.words)}{unit}</th>'
+
+
+def _cell(value: object, head: Heading, is_first: bool) -> str:
+    text = escape(cell_text(value, head)) or '<span class="none" aria-label="none">–</span>'
+    if is_first:
+        return f'<th scope="row">{text}</th>'
+    return f'<td class="figure">{text}</td>' if head.kind in ("integer", "number") else f"<td>{text}</td>"

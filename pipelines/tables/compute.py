@@ -1,0 +1,84 @@
+"""Computes every result table of a store and writes it into the store."""
+
+import calendar
+import re
+from datetime import date
+
+import duckdb
+import pandas as pd
+
+from pipelines.contracts import load_contract
+from pipelines.exposure import build_exposures
+from pipelines.faults import RequestFault
+from pipelines.tables.interval_recommendations import interval_recommendations
+from pipelines.tables.overdue_inspections import overdue_inspections
+from pipelines.tables.reason_breakdown import reason_breakdown
+from pipelines.tables.removal_rates import removal_rates
+from pipelines.tables.removal_trend import removal_trend
+
+TABLES = (
+    "removal_rates",
+    "removal_trend",
+    "reason_breakdown",
+    "interval_recommendations",
+    "overdue_inspections",
+)
+
+
+def compute_tables(con: duckdb.DuckDBPyConnection, period: str | None = None) -> None:
+    """Compute the exposures and all result tables from the lines up to the end of a month, and write them anew.
+
+    Parameters
+    ----------
+    con : duckdb.DuckDBPyConnection
+        The open store. Neither commits nor rolls back: the caller's transaction holds.
+    period : str
+        The month, YYYY-MM; by default the month of the latest line. In a store without lines all tables are empty.
+
+    Raises
+    ------
+    RequestFault
+        The period is not a month, or lies before the first line.
+    """
+    month = _month_to_compute(con, period)
+    as_of = _last_day(month) if month else None
+    build_exposures(con, as_of)
+    _write(con, "removal_rates", removal_rates(con, as_of))
+    # The next two sum up what was just written.
+    _write(con, "removal_trend", removal_trend(con))
+    _write(con, "interval_recommendations", interval_recommendations(con))
+    _write(con, "reason_breakdown", reason_breakdown(con, as_of))
+    _write(con, "overdue_inspections", overdue_inspections(con, as_of))
+    con.execute("create or replace table table_state (period varchar, as_of date, computed_for_load bigint)")
+    con.execute(
+        "insert into table_state select $month, $as_of, max(load_id) from loads",
+        {"month": month, "as_of": as_of},
+    )
+
+
+def _month_to_compute(con: duckdb.DuckDBPyConnection, period: str | None) -> str | None:
+    if period and not re.fullmatch(r"\d{4}-(0[1-9]|1[0-2])", period):
+        raise RequestFault(f'"{period}" is not a month. Write it as YYYY-MM, such as 2025-06.')
+    first, last = _first_and_last_month(con)
+    if period and first and period < first:
+        raise RequestFault(f"No inspection line lies in {period} or before. Choose a month from {first} on.")
+    return period or last
+
+
+def _first_and_last_month(con: duckdb.DuckDBPyConnection) -> tuple[str | None, str | None]:
+    months = con.execute(
+        "select strftime(min(inspected_on), '%Y-%m'), strftime(max(inspected_on), '%Y-%m') from current_lines"
+    ).fetchone()
+    assert months is not None
+    return months[0], months[1]
+
+
+def _last_day(month: str) -> date:
+    year, number = int(month[:4]), int(month[5:])
+    return date(year, number, calendar.monthrange(year, number)[1])
+
+
+def _write(con: duckdb.DuckDBPyConnection, name: str, frame: pd.DataFrame) -> None:
+    contract = load_contract(name)
+    con.execute(f"create or replace table {contract.table} ({contract.columns_sql()})")
+    con.append(contract.table, frame[contract.column_names], by_name=True)

@@ -1,0 +1,16 @@
+"""The inspection interval to advise for each environment of each site."""
+
+import duckdb
+import pandas as pd
+
+from pipelines.contracts import risk_targets
+from pipelines.models.intervals import recommend_intervals
+from pipelines.shipped import statement
+
+
+def interval_recommendations(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
+    """Return the table `interval_recommendations`, from `removal_rates` and `site_register`."""
+    places = con.execute(statement("pipelines.tables", "interval_recommendations.sql")).df()
+    advice = recommend_intervals(places, risk_targets())
+    whole = ["guideline_interval_months", "computed_interval_months", "recommended_interval_months"]
+    return places.join(advice.astype(dict.fromkeys(whole, "Int64")))

@@ -1,0 +1,10 @@
+-- One row: an environment of a site with any line: its whole history beside what the site register says of it.
+select client, site, environment, service_class,
+    sum(inspected)::bigint as inspected,
+    sum(removed)::bigint as removed,
+    sum(removed_at_risk)::bigint as removed_at_risk,
+    sum(shackle_years) as shackle_years,
+    current_interval_months, legal_limit_months, site_rule_months
+from removal_rates join site_register using (client, site, environment)
+group by client, site, environment, service_class, current_interval_months, legal_limit_months, site_rule_months
+order by client, site, environment

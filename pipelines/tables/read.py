@@ -1,0 +1,77 @@
+"""Reads a result table for whoever shows it: the command line, a notebook, a report pack."""
+
+from difflib import get_close_matches
+
+import duckdb
+import pandas as pd
+from duckdb import ColumnExpression, ConstantExpression
+
+from pipelines.contracts import contract_names, load_contract
+from pipelines.contracts.documents import Contract
+from pipelines.faults import RequestFault
+from pipelines.tables.compute import TABLES
+
+READABLE = (*TABLES, "quarantine")
+
+
+def read_table(
+    con: duckdb.DuckDBPyConnection, name: str, client: str | None = None, site: str | None = None
+) -> pd.DataFrame:
+    """Return one result table, of one client or one site where asked.
+
+    Parameters
+    ----------
+    con : duckdb.DuckDBPyConnection
+        The open store.
+    name : str
+        Name of the table: one of `TABLES`, or `quarantine`.
+    client, site : str
+        Keep the rows of this client or site only, as the site register spells it.
+
+    Returns
+    -------
+    DataFrame
+        The columns of the contract in its order. Days are datetime64; whole numbers are int64, or Int64 in columns
+        that may be empty.
+
+    Raises
+    ------
+    RequestFault
+        There is no such table, it is not computed yet, or it has no column to choose a client or site by.
+    """
+    contract = _contract_of_computed(name)
+    try:
+        rows = con.table(contract.table)
+    except duckdb.CatalogException as error:
+        raise RequestFault(
+            f'The table "{name}" is not in this store yet. Load an export with rigging-removals intake; '
+            "that computes the tables."
+        ) from error
+    for column, wanted in (("client", client), ("site", site)):
+        if wanted is not None:
+            _refuse_without(contract, column)
+            rows = rows.filter(ColumnExpression(column) == ConstantExpression(wanted))
+    frame = rows.df()[contract.column_names]
+    may_be_empty = [
+        column.name for column in contract.columns if column.kind == "integer" and not column.is_required
+    ]
+    return frame.astype(dict.fromkeys(may_be_empty, "Int64"))
+
+
+def _contract_of_computed(name: str) -> Contract:
+    if name in READABLE:
+        return load_contract(name)
+    if name in contract_names() and load_contract(name).status == "draft":
+        raise RequestFault(
+            f'The table "{name}" is agreed but not computed yet. Tables to be had: {", ".join(READABLE)}.'
+        )
+    near = get_close_matches(name, READABLE, n=2, cutoff=0.5)
+    advice = f"Did you mean {' or '.join(near)}?" if near else f"Tables to be had: {', '.join(READABLE)}."
+    raise RequestFault(f'There is no table "{name}". {advice}')
+
+
+def _refuse_without(contract: Contract, column: str) -> None:
+    if column not in contract.column_names:
+        raise RequestFault(
+            f'The table "{contract.name}" has no {column}, so no {column} can be chosen from it.'
+        )

@@ -1,0 +1,64 @@
+-- One row: a criterion of an environment of a site. $as_of: the last day counted, the last of a month.
+-- In-service removals only: found at periodic and frequent inspections, never on receipt.
+with lines as (           -- one row: an in-service line
+    select file_sha256, row, source, client, site, environment, item_class, serial, inspected_on, removed
+    from current_lines
+    where inspection_type <> 'initial' and inspected_on <= $as_of
+),
+closings as (             -- one row: a line with removals that have exposure, and the day of the look that closed its gap
+    select line.file_sha256, line.row, min(look.inspected_on) as closed_on
+    from lines as line
+    join exposures as look
+        on look.client = line.client and look.site = line.site and look.environment = line.environment
+        and look.item_class = line.item_class and look.serial is not distinct from line.serial
+        and look.previous_on < line.inspected_on and look.inspected_on >= line.inspected_on
+    where line.removed > 0
+    group by line.file_sha256, line.row
+),
+removals as (             -- one row: a place and a criterion that was ticked there
+    select client, site, environment, criterion,
+        sum(primary_removed) as removed,
+        sum(mentions) as mentions,
+        sum(primary_removed) filter (where closed_on is not null) as removed_at_risk,
+        sum(primary_removed) filter (where closed_on > last_day($as_of::date - interval 12 month))
+            as removed_last_12_months,
+        sum(primary_removed) filter (where closed_on > last_day($as_of::date - interval 24 month)
+            and closed_on <= last_day($as_of::date - interval 12 month)) as removed_prior_12_months
+    from current_reasons
+    join lines using (file_sha256, row)
+    left join closings using (file_sha256, row)
+    group by client, site, environment, criterion
+),
+ticked as (               -- one row: a source and a criterion that somebody ticked there, on receipt too
+    select distinct source, criterion
+    from current_reasons join current_lines using (file_sha256, row)
+    where inspected_on <= $as_of
+),
+could_be_ticked as (      -- one row: a place and a criterion on the list of an exporter it used
+    select distinct client, site, environment, criterion
+    from (select distinct client, site, environment, source from lines) join ticked using (source)
+),
+exposure as (             -- one row: a place
+    select client, site, environment,
+        sum(shackle_years) as shackle_years,
+        sum(shackle_years) filter (where inspected_on > last_day($as_of::date - interval 12 month))
+            as shackle_years_last_12_months,
+        sum(shackle_years) filter (where inspected_on > last_day($as_of::date - interval 24 month)
+            and inspected_on <= last_day($as_of::date - interval 12 month)) as shackle_years_prior_12_months
+    from exposures
+    group by client, site, environment
+)
+select client, site, environment, criterion, tier,
+    coalesce(removed, 0)::bigint as removed,
+    coalesce(mentions, 0)::bigint as mentions,
+    coalesce(removed_at_risk, 0)::bigint as removed_at_risk,
+    coalesce(removed_last_12_months, 0)::bigint as removed_last_12_months,
+    coalesce(removed_prior_12_months, 0)::bigint as removed_prior_12_months,
+    coalesce(shackle_years, 0) as shackle_years,
+    coalesce(shackle_years_last_12_months, 0) as shackle_years_last_12_months,
+    coalesce(shackle_years_prior_12_months, 0) as shackle_years_prior_12_months
+from could_be_ticked
+join removal_criteria using (criterion)
+left join removals using (client, site, environment, criterion)
+left join exposure using (client, site, environment)
+order by client, site, environment, criterion

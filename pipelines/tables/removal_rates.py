@@ -1,0 +1,16 @@
+"""Removal rates of each environment of each site, month by month."""
+
+from datetime import date
+
+import duckdb
+import pandas as pd
+
+from pipelines.contracts import risk_targets
+from pipelines.models.rates import charted_rates
+from pipelines.shipped import statement
+
+
+def removal_rates(con: duckdb.DuckDBPyConnection, as_of: date | None) -> pd.DataFrame:
+    """Return the table `removal_rates` of the lines up to `as_of`; reads `current_lines` and `exposures`."""
+    months = con.execute(statement("pipelines.tables", "removal_rates.sql"), {"as_of": as_of}).df()
+    return months.join(charted_rates(months, ["client", "site", "environment"], risk_targets()))

@@ -1,0 +1,38 @@
+-- One row: an environment of a site and a month with any line of it. $as_of: the last day counted.
+-- A look counts in the month of its day, with all that happened since the look before.
+with lines as (           -- one row: a place and a month, its lines by inspection type
+    select client, site, environment, strftime(inspected_on, '%Y-%m') as month,
+        sum(quantity) filter (where inspection_type = 'periodic') as inspected,
+        sum(removed) filter (where inspection_type = 'periodic') as removed,
+        sum(quantity) filter (where inspection_type = 'frequent') as frequent_inspected,
+        sum(removed) filter (where inspection_type = 'frequent') as frequent_removed,
+        sum(quantity) filter (where inspection_type = 'initial') as initial_inspected,
+        sum(removed) filter (where inspection_type = 'initial') as initial_removed
+    from current_lines
+    where inspected_on <= $as_of
+    group by client, site, environment, month
+),
+looks as (                -- one row: a place and a month with a look
+    select client, site, environment, strftime(inspected_on, '%Y-%m') as month,
+        sum(inspected) filter (where is_first_look) as first_look_inspected,
+        sum(removed) filter (where is_first_look) as first_look_removed,
+        sum(removed + removed_between) filter (where not is_first_look) as removed_at_risk,
+        sum(unaccounted_for) as unaccounted_for,
+        sum(shackle_years) as shackle_years
+    from exposures
+    group by client, site, environment, month
+)
+select client, site, environment, month,
+    coalesce(inspected, 0)::bigint as inspected,
+    coalesce(removed, 0)::bigint as removed,
+    coalesce(first_look_inspected, 0)::bigint as first_look_inspected,
+    coalesce(first_look_removed, 0)::bigint as first_look_removed,
+    coalesce(frequent_inspected, 0)::bigint as frequent_inspected,
+    coalesce(frequent_removed, 0)::bigint as frequent_removed,
+    coalesce(initial_inspected, 0)::bigint as initial_inspected,
+    coalesce(initial_removed, 0)::bigint as initial_removed,
+    coalesce(removed_at_risk, 0)::bigint as removed_at_risk,
+    coalesce(unaccounted_for, 0)::bigint as unaccounted_for,
+    coalesce(shackle_years, 0) as shackle_years
+from lines left join looks using (client, site, environment, month)
+order by client, site, environment, month

@@ -1,0 +1,551 @@
+"""The sentences of a report, made from the same figures that its charts and tables show.
+
+Every function takes rows of a result table and gives back a sentence, or a list of sentences in the order in which
+they matter. A rate is always said with what it is per, and every figure as a person would say it.
+"""
+
+from collections.abc import Iterable
+
+import pandas as pd
+
+from pipelines.contracts import risk_targets
+from pipelines.models.intervals import KEEP, LENGTHEN, NOT_MET, SHORTEN, TO_BE_SET, TOO_LITTLE
+
+CAUTIONS = (
+    "The figures describe records. They do not say in what state the shackle in your hand is.",
+    "The look before use, on every shift, stays as it is, whatever a report says.",
+    "A recommended interval is advice to a qualified person, who decides.",
+    "Of the standard, the manufacturer's instruction, the law of the place and the site's own rule, the shortest "
+    "interval holds.",
+    "No interval is lengthened by this tool: where a longer one seems possible, it marks that a qualified person "
+    "must sign for it.",
+    "Where records are thin the guideline interval stays. Thin records never lead to a longer interval.",
+)
+
+MONTH_NAMES = (
+    "January", "February", "March", "April", "May", "June",
+    "July", "August", "September", "October", "November", "December",
+)  # fmt: skip
+# Each outcome of an interval, said of one place and of several, in the order of a report.
+OUTCOMES_IN_WORDS = {
+    SHORTEN: ("should be inspected more often", "should be inspected more often"),
+    NOT_MET: (
+        "needs a qualified person's decision, since no interval meets the targets",
+        "need a qualified person's decision, since no interval meets the targets",
+    ),
+    TO_BE_SET: (
+        "awaits the interval that a qualified person sets",
+        "await the intervals that a qualified person sets",
+    ),
+    TOO_LITTLE: (
+        "has too little experience, so that the guideline holds",
+        "have too little experience, so that the guideline holds",
+    ),
+    LENGTHEN: (
+        "could be inspected less often with a qualified person's signature",
+        "could be inspected less often with a qualified person's signature",
+    ),
+    KEEP: ("keeps its interval", "keep their intervals"),
+}
+PER_EXPOSURE = "per 100 shackle-years"
+# Two years count as about the same while neither rate is more than a tenth above the other.
+NOTICEABLE = 1.1
+OFTEN_ENOUGH = 0.05
+LONGEST_LIST = 6
+
+
+def month_in_words(month: str) -> str:
+    """Return a month as a person says it.
+
+    >>> month_in_words("2026-09")
+    'September 2026'
+    """
+    return f"{MONTH_NAMES[int(month[5:]) - 1]} {month[:4]}"
+
+
+def figure(value: float) -> str:
+    """Return a figure of 0 or more, rounded as a person would say it.
+
+    >>> figure(1234.5), figure(12.4), figure(3.26), figure(4.0), figure(0.02), figure(0)
+    ('1,234', '12', '3.3', '4', 'under 0.1', '0')
+    """
+    if value == 0:
+        return "0"
+    if value < 0.05:
+        return "under 0.1"
+    if value < 9.95:
+        return f"{value:.1f}".removesuffix(".0")
+    return f"{value:,.0f}"
+
+
+def percent(share: float) -> str:
+    """Return a share as per cent.
+
+    >>> percent(0.0459), percent(0.31), percent(1.0)
+    ('4.6 %', '31 %', '100 %')
+    """
+    return f"{figure(100 * share)} %"
+
+
+def counted(number: int, singular: str, plural: str = "") -> str:
+    """Return a count with its noun.
+
+    >>> counted(1, "shackle"), counted(1230, "shackle"), counted(2, "inspection day", "inspection days")
+    ('1 shackle', '1,230 shackles', '2 inspection days')
+    """
+    return f"{number:,} {singular if number == 1 else plural or singular + 's'}"
+
+
+def listed(words: Iterable[str]) -> str:
+    """Return words as a list in a sentence.
+
+    >>> listed(["bent", "worn", "cracked"])
+    'bent, worn and cracked'
+    """
+    *first, last = words
+    return f"{', '.join(first)} and {last}" if first else last
+
+
+def monthly_finding(trend: pd.DataFrame, period: str) -> str:
+    """Return what a month brought at one client or site, from its rows of `removal_trend`.
+
+    Parameters
+    ----------
+    trend : DataFrame
+        Rows of `removal_trend` of one client or one site.
+    period : str
+        The month, YYYY-MM.
+    """
+    place = _place_of(trend)
+    month = trend[trend["month"] == period]
+    if month.empty or month["inspected"].iloc[0] == 0:
+        return _nothing_inspected(trend, period, place)
+    row = month.iloc[0]
+    counts = f"In {month_in_words(period)}, {_removed_out_of(row)} at {place}"
+    if pd.isna(row["removed_per_100_shackle_years"]):
+        return f"{counts}; no removal rate can be given ({_first_note(row)})."
+    rate = f"removal rate of {figure(row['removed_per_100_shackle_years'])} {PER_EXPOSURE}"
+    match row["signal"]:
+        case "above":
+            return (
+                f"{counts}; the {rate} is above its usual range, which ends at {figure(row['limit_upper'])}."
+            )
+        case "below":
+            return f"{counts}; the {rate} is below its usual range, which begins at {figure(row['limit_lower'])}."
+        case "within":
+            return f"{counts}; the {rate} is within its usual range."
+    return f"{counts}, a {rate}; what is usual there cannot be said yet ({_first_note(row)})."
+
+
+def yearly_finding(trend: pd.DataFrame, period: str) -> str:
+    """Return how the removal rate of the last 12 months compares with the 12 before, at one client or site.
+
+    Notes
+    -----
+    Whether chance alone could explain the difference is answered by the exact conditional test of two Poisson
+    rates: Przyborowski, J. & Wilenski, H. (1940). Biometrika 31, 313-323.
+    """
+    last, before = _year_up_to(trend, period, years_ago=0), _year_up_to(trend, period, years_ago=1)
+    least = risk_targets().least_shackle_years_for_a_rate
+    opening = f"Over the 12 months to {month_in_words(period)}"
+    if last["shackle_years"] < least:
+        return f"{opening} there is under {least:g} shackle-year of exposure at {_place_of(trend)}, too little for a rate."
+    rate = 100 * last["removed"] / last["shackle_years"]
+    said = f"{opening} the removal rate at {_place_of(trend)} was {figure(rate)} {PER_EXPOSURE}"
+    if before["shackle_years"] < least:
+        return f"{said}; the 12 months before have too little exposure to compare it with."
+    earlier = 100 * before["removed"] / before["shackle_years"]
+    if _could_be_chance(last, before):
+        return f"{said}, against {figure(earlier)} in the 12 months before: chance alone could explain the difference."
+    if max(rate, earlier) < NOTICEABLE * min(rate, earlier):
+        return f"{said}, about the same as in the 12 months before ({figure(earlier)})."
+    return f"{said}, {'up' if rate > earlier else 'down'} from {figure(earlier)} in the 12 months before."
+
+
+def trend_in_words(trend: pd.DataFrame, period: str) -> str:
+    """Return what the chart of one client or site shows, for those who do not see it."""
+    months = trend.sort_values("month")
+    opening = (
+        f"Chart of the removal rate at {_place_of(trend)} by month, {month_in_words(months['month'].iloc[0])} to "
+        f"{month_in_words(months['month'].iloc[-1])}, with shackles inspected and removed below"
+    )
+    rated = months.dropna(subset=["removed_per_100_shackle_years"])
+    if rated.empty:
+        return f"{opening}. No month has a removal rate."
+    rates = rated.set_index("month")["removed_per_100_shackle_years"]
+    latest = rated.iloc[-1]
+    sentences = [
+        f"{opening}.",
+        f"{counted(len(rated), 'month')} of {len(months)} have a rate: it runs from {figure(rates.min())} "
+        f"({month_in_words(str(rates.idxmin()))}) to {figure(rates.max())} ({month_in_words(str(rates.idxmax()))}) {PER_EXPOSURE}.",
+        f"The latest, of {month_in_words(latest['month'])}, is {figure(latest['removed_per_100_shackle_years'])}, with "
+        f"90 % limits of {figure(latest['rate_lower'])} to {figure(latest['rate_upper'])}.",
+    ]
+    return " ".join(sentences + _months_outside(rated))
+
+
+def places_above_usual(rates: pd.DataFrame, period: str) -> list[str]:
+    """Return a sentence for each place whose rate lies above its usual range in a month, the farthest first.
+
+    Parameters
+    ----------
+    rates : DataFrame
+        Rows of `removal_rates`.
+    period : str
+        The month, YYYY-MM.
+    """
+    above = rates[(rates["month"] == period) & (rates["signal"] == "above")]
+    how_far = above["removed_per_100_shackle_years"] / above["limit_upper"]
+    return [
+        f"{_site_of(row)}: {counted(row['removed_at_risk'], 'shackle')} removed since the look before, "
+        f"{figure(row['removed_per_100_shackle_years'])} {PER_EXPOSURE}; the usual range ends at {figure(row['limit_upper'])}."
+        for _, row in above.loc[how_far.sort_values(ascending=False).index].iterrows()
+    ]
+
+
+def places_finding(rates: pd.DataFrame, period: str) -> str:
+    """Return how many places were inspected in a month, and how many of them lie above their usual range."""
+    month = rates[(rates["month"] == period) & (rates["inspected"] > 0)]
+    if month.empty:
+        return f"No place was inspected in {month_in_words(period)}."
+    signals = month["signal"].fillna("")
+    unknown = int((signals == "").sum())
+    above = int((signals == "above").sum())
+    said = {0: "none of them lies", 1: "1 of them lies"}.get(above, f"{above} of them lie")
+    finding = (
+        f"{counted(len(month), 'place was', 'places were')} inspected in {month_in_words(period)}; {said} "
+        "above the usual range of the place"
+    )
+    return f"{finding}, and for {unknown} what is usual cannot be said yet." if unknown else f"{finding}."
+
+
+def overdue_places(overdue: pd.DataFrame) -> list[str]:
+    """Return a sentence for each place with inspections past their due day, the longest overdue first.
+
+    Takes rows of `overdue_inspections`, of which those with a day still to come are left out.
+    """
+    late = overdue[overdue["days_overdue"] > 0]
+    places = late.groupby(["client", "site", "environment"], as_index=False).agg(
+        classes=("item_class", "size"), quantity=("quantity", "sum"), days=("days_overdue", "max")
+    )
+    return [
+        f"{_site_of(row)}: {counted(row['quantity'], 'shackle')} of {counted(row['classes'], 'item class', 'item classes')}, "
+        f"up to {counted(row['days'], 'day')} late."
+        for _, row in places.sort_values(["days", "quantity"], ascending=False).iterrows()
+    ]
+
+
+def overdue_finding(overdue: pd.DataFrame) -> str:
+    """Return how many shackles are past the due day of their periodic inspection."""
+    late = overdue[overdue["days_overdue"] > 0]
+    if late.empty:
+        return "No periodic inspection is overdue."
+    places = len(late[["client", "site", "environment"]].drop_duplicates())
+    total = int(late["quantity"].sum())
+    return (
+        f"{counted(total, 'shackle is', 'shackles are')} past the due day of the periodic inspection, "
+        f"at {counted(places, 'place')}."
+    )
+
+
+def rates_finding(recommendations: pd.DataFrame) -> str:
+    """Return which place has the removal rate that is surely highest, and how many places have none.
+
+    Takes rows of `interval_recommendations`. The order is that of the lower limit of the rate, since an order by
+    the rate itself puts the places one knows least about first.
+    """
+    rated = recommendations.dropna(subset=["rate_per_100_shackle_years"])
+    unrated = len(recommendations) - len(rated)
+    least = f"under {risk_targets().least_shackle_years_for_a_rate:g} shackle-year of exposure"
+    if rated.empty:
+        return f"No place has a removal rate yet: each has {least}."
+    first = rated.sort_values(["rate_lower", "rate_per_100_shackle_years"], ascending=False).iloc[0]
+    if first["rate_lower"] == 0:
+        finding = f"Nothing was removed at any of {counted(len(rated), 'place')} with a removal rate."
+    else:
+        finding = (
+            f"Over all its records, {_site_of(first)} has the highest removal rate that is well supported: "
+            f"{figure(first['rate_per_100_shackle_years'])} {PER_EXPOSURE} "
+            f"({figure(first['rate_lower'])} to {figure(first['rate_upper'])} with 90 % confidence)."
+        )
+    if unrated:
+        finding += f" {counted(unrated, 'place has', 'places have')} no rate: {least}."
+    return finding
+
+
+def rates_in_words(recommendations: pd.DataFrame) -> str:
+    """Return what the chart of removal rates by place shows, for those who do not see it."""
+    rated = recommendations.dropna(subset=["rate_per_100_shackle_years"])
+    ordered = rated.sort_values(["rate_lower", "rate_per_100_shackle_years"], ascending=False)
+    said = [
+        f"{_site_of(row)} {figure(row['rate_per_100_shackle_years'])} ({figure(row['rate_lower'])} to {figure(row['rate_upper'])})"
+        for _, row in ordered.head(LONGEST_LIST).iterrows()
+    ]
+    opening = f"Chart of removal rates {PER_EXPOSURE} with 90 % limits, by place"
+    if not said:
+        return f"{opening}: no place has a rate."
+    rest = len(ordered) - len(said)
+    more = f" The table below has the other {rest} as well." if rest else ""
+    return f"{opening}, the best supported high rate first: {'; '.join(said)}.{more}"
+
+
+def reasons_finding(reasons: pd.DataFrame) -> str:
+    """Return what shackles were removed for, the most frequent criteria first.
+
+    Takes rows with `criterion` and `removed` [items, each under its primary criterion], one or more a criterion.
+    """
+    removed = reasons.groupby("criterion")["removed"].sum()
+    total = int(removed.sum())
+    if total == 0:
+        return "No removal from service is recorded."
+    stated = removed.drop("not stated", errors="ignore").sort_values(ascending=False, kind="stable")
+    leading = stated[stated > 0].head(3)
+    if total < risk_targets().least_removals_for_shares:
+        named = [f"{count:,} for {criterion}" for criterion, count in leading.items()]
+        detail = f": {listed(named)}" if named else ""
+        return f"{counted(total, 'removal')} from service{detail}. That is too few for shares."
+    missing = total - int(stated.sum())
+    named = [f"{percent(count / total)} were for {criterion}" for criterion, count in leading.items()]
+    named += [f"{percent(missing / total)} have no criterion written down"] * (missing > 0)
+    return f"Of {counted(total, 'removal')} from service, {listed(named)}."
+
+
+def interval_finding(recommendations: pd.DataFrame) -> str:
+    """Return for how many places a shorter, the same or a longer interval is advised."""
+    if recommendations.empty:
+        return "There is no place with an inspection interval yet."
+    outcomes = recommendations["outcome"].value_counts()
+    parts = [
+        f"{outcomes[outcome]} {one if outcomes[outcome] == 1 else many}"
+        for outcome, (one, many) in OUTCOMES_IN_WORDS.items()
+        if outcome in outcomes
+    ]
+    return f"Of {counted(len(recommendations), 'place')}, {listed(parts)}."
+
+
+def interval_proposals(recommendations: pd.DataFrame, rates: pd.DataFrame) -> list[str]:
+    """Return a sentence for each place whose interval should change or needs a decision, with the reason.
+
+    Parameters
+    ----------
+    recommendations : DataFrame
+        Rows of `interval_recommendations`.
+    rates : DataFrame
+        Rows of `removal_rates` of the same places; a place whose latest rate lies above its usual range is told so
+        beside a longer interval.
+    """
+    order = list(OUTCOMES_IN_WORDS)
+    changes = recommendations["recommended_interval_months"] != recommendations["current_interval_months"]
+    told = recommendations[changes | recommendations["needs_sign_off"].astype(bool)].copy()
+    told["turn"] = told["outcome"].map(order.index)
+    told["change"] = told["recommended_interval_months"] - told["current_interval_months"]
+    signals = _latest_signals(rates)
+    told = told.sort_values(["turn", "change", "client", "site", "environment"])
+    return [_proposal(row, signals.get(_key(row), "")) for _, row in told.iterrows()]
+
+
+def intervals_in_words(recommendations: pd.DataFrame) -> str:
+    """Return what the chart of intervals shows, for those who do not see it."""
+    opening = "Chart of current and recommended months between periodic inspections, by place"
+    changed = recommendations["recommended_interval_months"] != recommendations["current_interval_months"]
+    said = []
+    for _, row in recommendations[changed].iterrows():
+        sign = ", sign-off needed" if row["needs_sign_off"] else ""
+        said.append(
+            f"{_site_of(row)} from {row['current_interval_months']} to {row['recommended_interval_months']}{sign}"
+        )
+    kept = int((~changed).sum())
+    said += [f"{counted(kept, 'place stays', 'places stay')} as now"] * (kept > 0)
+    return f"{opening}: {'; '.join(said)}." if said else f"{opening}: no place yet."
+
+
+def intake_finding(files: pd.DataFrame) -> str:
+    """Return how many files and rows were loaded, and what became of the rows.
+
+    Parameters
+    ----------
+    files : DataFrame
+        One row per file: `rows_read`, `rows_accepted`, `rows_quarantined` [rows], empty where the file is shared
+        with other clients, and `lines_in_use` [lines].
+    """
+    if files.empty:
+        return "No file with lines of this place is loaded."
+    own, shared = files.dropna(subset=["rows_read"]), files[files["rows_read"].isna()]
+    sentences = []
+    if len(own):
+        read, accepted, quarantined = (
+            int(own[name].sum()) for name in ("rows_read", "rows_accepted", "rows_quarantined")
+        )
+        sentences.append(
+            f"{counted(len(own), 'file was', 'files were')} loaded: of {counted(read, 'row')} read, "
+            f"{accepted:,} {'was' if accepted == 1 else 'were'} accepted and "
+            f"{quarantined or 'none'} {'were' if quarantined > 1 else 'was'} quarantined."
+        )
+    if len(shared):
+        lines = int(shared["lines_in_use"].sum())
+        sentences.append(
+            f"{counted(len(shared), 'file', 'files')} shared with other clients {'holds' if len(shared) == 1 else 'hold'} "
+            f"{counted(lines, 'line')} of this one; what was quarantined there is not counted here, "
+            "since nobody can say whose it was."
+        )
+    return " ".join(sentences)
+
+
+def quarantine_in_words(files: pd.DataFrame) -> str:
+    """Return what the chart of quarantined rows shows, for those who do not see it."""
+    said = [
+        f"{row['file']} {int(row['rows_quarantined']):,} of {counted(int(row['rows_read']), 'row')}"
+        for _, row in files.dropna(subset=["rows_read"]).iterrows()
+    ]
+    opening = "Chart of rows quarantined, by file and rule"
+    return f"{opening}: {'; '.join(said)}." if said else f"{opening}: no file."
+
+
+def rules_finding(rules: pd.DataFrame) -> str:
+    """Return how many contract rules were run and how many found rows to complain of.
+
+    Takes one row per rule: `description` (in words) and `rows_failing` [rows].
+    """
+    if rules.empty:
+        return "No contract rule was run on a file of this client alone."
+    broken = rules[rules["rows_failing"] > 0].sort_values("rows_failing", ascending=False, kind="stable")
+    opening = f"{counted(len(rules), 'contract rule was', 'contract rules were')} run on every row"
+    if broken.empty:
+        return f"{opening}, and every row keeps all of them."
+    first = broken.iloc[0]
+    found = f"{counted(len(broken), 'rule', 'rules')} found rows that break {'it' if len(broken) == 1 else 'them'}"
+    return f"{opening}; {found}, most often ({counted(int(first['rows_failing']), 'row')}): {first['description']}."
+
+
+def _place_of(trend: pd.DataFrame) -> str:
+    row = trend.iloc[0]
+    return str(row["client"]) if pd.isna(row["site"]) else f"{row['site']} ({row['client']})"
+
+
+def _site_of(row: pd.Series) -> str:
+    return f"{row['site']} ({row['environment']})"
+
+
+def _key(row: pd.Series) -> tuple[str, str, str]:
+    return row["client"], row["site"], row["environment"]
+
+
+def _removed_out_of(row: pd.Series) -> str:
+    inspected = f"out of {row['inspected']:,} inspected"
+    if row["removed"] == 0:
+        return f"no shackle was removed {inspected}"
+    return f"{counted(row['removed'], 'shackle was', 'shackles were')} removed {inspected}"
+
+
+def _nothing_inspected(trend: pd.DataFrame, period: str, place: str) -> str:
+    finding = f"No periodic inspection is recorded at {place} in {month_in_words(period)}, so the month has no removal rate"
+    earlier = trend.loc[(trend["inspected"] > 0) & (trend["month"] < period), "month"]
+    return (
+        f"{finding}." if earlier.empty else f"{finding}; the last one was in {month_in_words(earlier.max())}."
+    )
+
+
+def _first_note(row: pd.Series) -> str:
+    return str(row["rate_note"]).split(";")[0].removesuffix(", no control limits")
+
+
+def _months_outside(rated: pd.DataFrame) -> list[str]:
+    sentences = []
+    for signal in ("above", "below"):
+        months = rated.loc[rated["signal"] == signal, "month"].tolist()[::-1]
+        if months:
+            named = [month_in_words(month) for month in months[:LONGEST_LIST]]
+            named += [f"{len(months) - LONGEST_LIST} more"] * (len(months) > LONGEST_LIST)
+            sentences.append(f"Months {signal} the usual range, latest first: {listed(named)}.")
+    return sentences
+
+
+def _year_up_to(trend: pd.DataFrame, period: str, years_ago: int) -> dict[str, float]:
+    last = f"{int(period[:4]) - years_ago}{period[4:]}"
+    first = f"{int(last[:4]) - 1}{last[4:]}"
+    year = trend[(trend["month"] > first) & (trend["month"] <= last)]
+    return {
+        "removed": int(year["removed_at_risk"].sum()),
+        "shackle_years": float(year["shackle_years"].sum()),
+    }
+
+
+def _could_be_chance(last: dict[str, float], before: dict[str, float]) -> bool:
+    total = last["removed"] + before["removed"]
+    if total == 0:
+        return True
+    from scipy.stats import binomtest
+
+    share = last["shackle_years"] / (last["shackle_years"] + before["shackle_years"])
+    return bool(binomtest(int(last["removed"]), int(total), share).pvalue > OFTEN_ENOUGH)
+
+
+def _latest_signals(rates: pd.DataFrame) -> dict[tuple[str, str, str], str]:
+    """Return the latest month with a rate of each place, where it lies above the usual range of the place."""
+    rated = rates.dropna(subset=["removed_per_100_shackle_years"]).sort_values("month")
+    latest = rated.groupby(["client", "site", "environment"], as_index=False).tail(1)
+    return {_key(row): row["month"] for _, row in latest.iterrows() if row["signal"] == "above"}
+
+
+def _proposal(row: pd.Series, month_above: str) -> str:
+    now, then = row["current_interval_months"], row["recommended_interval_months"]
+    change = f"{_site_of(row)}: from {now} to {counted(then, 'month')}"
+    if now == then:
+        change = f"{_site_of(row)}: stays at {counted(now, 'month')}"
+    match row["outcome"]:
+        case outcome if outcome == SHORTEN:
+            return f"{change}. {_why_shorter(row)}"
+        case outcome if outcome == NOT_MET:
+            return f"{change}. Not even a look every month meets the targets: a qualified person must decide what to do."
+        case outcome if outcome == TO_BE_SET:
+            return (
+                f"{change}. In special service a qualified person sets the interval, and none is set by rule."
+            )
+        case outcome if outcome == TOO_LITTLE:
+            return f"{change}. {_why_guideline(row)}"
+    warning = (
+        f" But its latest rate, of {month_in_words(month_above)}, lies above its usual range, which speaks against it now."
+        if month_above
+        else ""
+    )
+    return (
+        f"{change} would be possible, but only if a qualified person signs for it. {_at_most(row)} a look every "
+        f"{counted(then, 'month')} would find {percent(row['share_found_at_recommended'])} of the shackles due for removal."
+        f"{warning}"
+    )
+
+
+def _at_most(row: pd.Series) -> str:
+    return (
+        f"Even at the highest rate that agrees with the records ({figure(row['rate_upper'])} {PER_EXPOSURE}),"
+    )
+
+
+def _why_shorter(row: pd.Series) -> str:
+    targets = risk_targets()
+    now, then = row["current_interval_months"], row["recommended_interval_months"]
+    highest = (
+        f"At the highest rate that agrees with the records ({figure(row['rate_upper'])} {PER_EXPOSURE}),"
+    )
+    if row["binding_rule"] == "share found":
+        return (
+            f"{highest} a look every {counted(now, 'month')} would find {percent(row['share_found_at_current'])} of the "
+            f"shackles due for removal, where {percent(targets.target_share_found)} is the most allowed; every "
+            f"{counted(then, 'month')} it is {percent(row['share_found_at_recommended'])}."
+        )
+    if row["binding_rule"] == "share in service":
+        return (
+            f"{highest} more than the {percent(targets.target_share_in_service)} allowed would on average be in service "
+            f"while due for removal; with {counted(then, 'month')} it is {percent(row['share_in_service_at_recommended'])}."
+        )
+    return f"No longer interval is allowed: {row['binding_rule']}."
+
+
+def _why_guideline(row: pd.Series) -> str:
+    why = (
+        f"Too little experience to compute an interval: {figure(row['shackle_years'])} shackle-years, where at least "
+        f"{figure(row['least_shackle_years'])} are needed. The guideline holds ({row['binding_rule']})."
+    )
+    if row["needs_sign_off"]:
+        why += " A qualified person must look at it."
+    return why

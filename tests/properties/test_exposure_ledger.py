@@ -1,0 +1,179 @@
+"""Any log gives the exposure that a ledger kept day by day gives, whatever the order of its lines."""
+
+from collections import defaultdict
+from datetime import date, timedelta
+
+import duckdb
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from pipelines.exposure import build_exposures
+from pipelines.store import create_tables
+
+PLACE = {"client": "Brackle Docks", "site": "North Shed", "environment": "indoor dry"}
+YEAR = 365.25
+
+
+@st.composite
+def lines(draw):
+    serial = draw(st.sampled_from([None, None, "N-17", "N-18"]))
+    quantity = draw(st.integers(0, 9 if serial is None else 1))
+    return {
+        "item_class": draw(st.sampled_from(["bow 16 mm", "chain 25 mm"])),
+        "serial": serial,
+        "inspected_on": date(2020, 1, 1) + timedelta(days=73 * draw(st.integers(0, 12))),
+        "inspection_type": draw(st.sampled_from(["periodic", "periodic", "frequent", "initial"])),
+        "quantity": quantity,
+        "removed": draw(st.integers(0, quantity)),
+        "replaced": draw(st.sampled_from([None, 0, 2])),
+    }
+
+
+logs = st.lists(lines(), min_size=1, max_size=30)
+
+
+def exposures(log: list[dict]) -> list[tuple]:
+    con = duckdb.connect()
+    create_tables(con)
+    frame = pd.DataFrame(log).assign(**PLACE)
+    frame["inspected_on"] = pd.to_datetime(frame["inspected_on"])
+    con.append("inspection_lines", frame, by_name=True)
+    build_exposures(con)
+    return con.execute(
+        """
+        select item_class, serial, previous_on, inspected_on, inspected, removed, removed_between, joined,
+            unaccounted_for, shackle_years, is_first_look
+        from exposures order by item_class, serial nulls first, inspected_on
+        """
+    ).fetchall()
+
+
+def ledger(log: list[dict]) -> list[tuple]:
+    by_group: dict[tuple, dict[date, list[dict]]] = defaultdict(lambda: defaultdict(list))
+    for line in log:
+        by_group[line["item_class"], line["serial"]][line["inspected_on"]].append(line)
+    looks = []
+    for (item_class, serial), days in by_group.items():
+        for look in looks_of_group(serial, days):
+            looks.append((item_class, serial, *look))
+        looks += [(item_class, serial, *look) for look in closed_by_others(item_class, serial, by_group)]
+    return sorted(looks, key=lambda look: (look[0], look[1] or "", look[3]))
+
+
+def total(lines: list[dict], inspection_type: str, column: str) -> int:
+    return sum(line[column] or 0 for line in lines if line["inspection_type"] == inspection_type)
+
+
+def accepted(lines: list[dict]) -> int:
+    return total(lines, "initial", "quantity") - total(lines, "initial", "removed")
+
+
+def looks_of_group(serial: str | None, days: dict[date, list[dict]]) -> list[tuple]:
+    looks, previous, standing = [], None, 0
+    between: list[tuple[date, int]] = []
+    receipts: list[date] = []
+    for day in sorted(days):
+        if previous is not None:
+            between.append((day, total(days[day], "frequent", "removed")))
+            receipts += [day] * accepted(days[day])
+        inspected, removed = (total(days[day], "periodic", column) for column in ("quantity", "removed"))
+        if inspected:
+            if previous is None:
+                looks.append((None, day, inspected, removed, 0, 0, 0, None, True))
+            else:
+                looks.append(
+                    closed_look(serial, previous, day, inspected, removed, standing, between, receipts)
+                )
+            previous, standing = day, inspected - removed + total(days[day], "periodic", "replaced")
+            between, receipts = [], []
+        elif serial and previous is None and accepted(days[day]):
+            previous, standing = day, accepted(days[day])
+    return looks
+
+
+def closed_look(serial, previous, day, inspected, removed, standing, between, receipts) -> tuple:
+    gap = (day - previous).days
+    gone = sum(items for _, items in between)
+    expected = max(0, standing - gone)
+    joined = max(0, inspected - expected)
+    # One entry for each item seen: the days it was there.
+    latest = sorted(receipts, reverse=True)[:joined]
+    there = [(day - receipt).days for receipt in latest] + [gap / 2] * (joined - len(latest))
+    there += [gap] * (inspected - joined)
+    exposed = sum(there) * (1 - removed / inspected / 2) + sum(
+        (when - previous).days * items for when, items in between
+    )
+    if serial:
+        exposed = min(exposed, gap)
+    missing = max(0, expected - inspected)
+    return (previous, day, inspected, removed, gone, joined, missing, exposed / YEAR, False)
+
+
+def closed_by_others(item_class, serial, by_group) -> list[tuple]:
+    """The gaps of a serialised item that was removed after its last look, closed by looks at others of its class."""
+    if serial is None:
+        return []
+    days = by_group[item_class, serial]
+    looks = [day for day in days if total(days[day], "periodic", "quantity")]
+    starts = looks or sorted(day for day in days if accepted(days[day]))[:1]
+    others = sorted(
+        day
+        for (other_class, other_serial), other in by_group.items()
+        if other_class == item_class and other_serial
+        for day in other
+        if total(other[day], "periodic", "quantity")
+    )
+    closed = defaultdict(list)
+    for day in sorted(days):
+        closing = next((other for other in others if other >= day), None)
+        removed = total(days[day], "frequent", "removed")
+        if removed and closing and starts and max(starts) < day:
+            closed[closing].append((day, removed))
+    previous = max(starts, default=None)
+    return [
+        (
+            previous,
+            closing,
+            0,
+            0,
+            sum(items for _, items in removals),
+            0,
+            max(0, standing_of_one(days, previous) - sum(items for _, items in removals)),
+            min(sum((day - previous).days * items for day, items in removals), (closing - previous).days)
+            / YEAR,
+            False,
+        )
+        for closing, removals in closed.items()
+    ]
+
+
+def standing_of_one(days, previous) -> int:
+    lines = days[previous]
+    if total(lines, "periodic", "quantity"):
+        return (
+            total(lines, "periodic", "quantity")
+            - total(lines, "periodic", "removed")
+            + total(lines, "periodic", "replaced")
+        )
+    return accepted(lines)
+
+
+@settings(max_examples=60, deadline=None)
+@given(logs, st.randoms(use_true_random=False))
+def test_exposures_are_those_of_a_ledger_in_any_order(log, random):
+    expected = ledger(log)
+    random.shuffle(log)
+    found = exposures(log)
+    assert [look[:9] + look[10:] for look in found] == [look[:9] + look[10:] for look in expected]
+    for look, known in zip(found, expected, strict=True):
+        assert look[9] == (known[9] if known[9] is None else pytest.approx(known[9], abs=1e-9))
+
+
+@settings(max_examples=20, deadline=None)
+@given(logs)
+def test_exposure_is_never_negative_and_only_first_looks_have_none(log):
+    for look in exposures(log):
+        assert (look[9] is None) == look[10]
+        assert look[9] is None or look[9] >= 0

@@ -1,0 +1,92 @@
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from pipelines.contracts import risk_targets
+from pipelines.models.rates import charted_rates, control_limits, joined_notes, rates_with_limits
+
+TARGETS = replace(risk_targets(), least_months_for_limits=3)
+
+
+def months(removed: list[int], shackle_years: list[float], site: str = "North Shed") -> pd.DataFrame:
+    cells = pd.DataFrame({"site": site, "removed_at_risk": removed, "shackle_years": shackle_years})
+    return cells.assign(inspected=50, removed=cells["removed_at_risk"])
+
+
+def test_rate_per_100_shackle_years():
+    rates = rates_with_limits(months([15, 0], [400.0, 100.0]), TARGETS)
+    assert rates["removed_per_100_shackle_years"].tolist() == [3.75, 0.0]
+    # Garwood (1936): 15 removals have 9.25 and 23.10 as limits at 90 %, none have 0 and 3.00 (from memory).
+    assert rates["rate_lower"].tolist() == [pytest.approx(9.25 / 4, abs=0.00125), 0.0]
+    assert rates["rate_upper"].tolist() == [
+        pytest.approx(23.10 / 4, abs=0.00125),
+        pytest.approx(3.00, abs=0.005),
+    ]
+    assert rates["rate_note"].isna().all()
+
+
+def test_an_empty_rate_says_why():
+    cells = pd.DataFrame(
+        {"inspected": [0, 40, 3, 2], "removed_at_risk": [0, 0, 1, 1], "shackle_years": [0.0, 0.0, 0.99, 1.0]}
+    )
+    rates = rates_with_limits(cells, TARGETS)
+    assert rates["removed_per_100_shackle_years"].isna().tolist() == [True, True, True, False]
+    assert rates["rate_note"].tolist() == [
+        "no periodic inspection",
+        "first looks only, no exposure yet",
+        "under 1 shackle-year of exposure",
+        None,
+    ]
+
+
+def test_the_centre_pools_the_first_months_that_have_a_rate():
+    cells = months([4, 9, 4, 4, 90], [100.0, 0.5, 200.0, 100.0, 100.0])
+    limits = control_limits(cells.join(rates_with_limits(cells, TARGETS)), ["site"], TARGETS)
+    assert (
+        limits["centre"].tolist() == [3.0] * 5
+    )  # 12 in 400; the second month has no rate, the last comes too late
+    assert limits["signal"].tolist() == ["within", None, "within", "within", "above"]
+    assert limits["limit_upper"].isna().tolist() == [False, True, False, False, False]
+
+
+def test_too_few_months_have_no_limits():
+    chart = charted_rates(months([4, 4], [100.0, 0.5]), ["site"], TARGETS)
+    assert chart["centre"].isna().all()
+    assert chart["signal"].isna().all()
+    assert chart["rate_note"].tolist() == [
+        "fewer than 3 months with a rate, no control limits",
+        "under 1 shackle-year of exposure; fewer than 3 months with a rate, no control limits",
+    ]
+
+
+def test_a_baseline_without_removals_flags_nothing():
+    chart = charted_rates(months([0, 0, 0, 1], [10.0] * 4), ["site"], TARGETS)
+    assert chart["centre"].tolist() == [0.0] * 4
+    assert chart["signal"].isna().all()
+    assert set(chart["rate_note"]) == {"nothing removed in the baseline months, no control limits"}
+
+
+def test_each_series_has_its_own_centre_also_the_one_without_a_site():
+    cells = pd.concat(
+        [months([1, 2, 3], [100.0] * 3, site=None), months([4, 5, 6], [100.0] * 3)], ignore_index=True
+    )
+    chart = charted_rates(cells, ["site"], TARGETS)
+    assert chart["centre"].tolist() == [2.0] * 3 + [5.0] * 3
+
+
+def test_the_share_of_a_month_without_inspections_is_empty():
+    cells = months([1, 0], [100.0, 0.0]).assign(inspected=[50, 0])
+    assert charted_rates(cells, ["site"], TARGETS)["removed_per_100_inspected"].tolist() == [
+        2.0,
+        pytest.approx(np.nan, nan_ok=True),
+    ]
+
+
+def test_notes_are_joined_and_empty_where_all_are():
+    assert joined_notes(pd.Series(["a", None, ""]), pd.Series(["b", "c", None])).tolist() == [
+        "a; b",
+        "c",
+        None,
+    ]

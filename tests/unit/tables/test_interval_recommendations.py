@@ -1,0 +1,36 @@
+import pytest
+
+from pipelines.tables import compute_tables, read_table
+
+LOOKS = [
+    ("periodic", "2020-01-01", 40, 1),
+    ("frequent", "2021-01-01", 1, 1),
+    ("periodic", "2024-01-01", 38, 2),
+]
+
+
+def advice(con):
+    compute_tables(con)
+    return read_table(con, "interval_recommendations").iloc[0]
+
+
+def test_the_whole_history_of_a_place(store_of):
+    row = advice(store_of(*LOOKS))
+    assert row[["inspected", "removed", "removed_at_risk"]].tolist() == [78, 3, 3]
+    assert row["shackle_years"] == pytest.approx(4 * 38 * (1 - 2 / 76) + 366 / 365.25)
+    assert row["computed_interval_months"] == row["recommended_interval_months"] == 11
+    assert row["outcome"] == "shorten"
+    assert row["guideline_interval_months"] == 12
+
+
+def test_the_site_register_sets_the_outer_limits(store_of):
+    row = advice(store_of(*LOOKS, register={"site_rule_months": 4, "legal_limit_months": 6}))
+    assert row[["guideline_interval_months", "recommended_interval_months"]].tolist() == [4, 4]
+    assert row["binding_rule"] == "site rule"
+
+
+def test_a_place_with_receipts_only_keeps_its_guideline(store_of):
+    row = advice(store_of(("initial", "2024-01-01", 40, 1)))
+    assert row[["inspected", "removed_at_risk", "recommended_interval_months"]].tolist() == [0, 0, 12]
+    assert row["outcome"] == "too little experience, guideline kept"
+    assert row["rate_note"].startswith("no periodic inspection")

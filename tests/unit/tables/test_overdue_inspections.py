@@ -1,0 +1,101 @@
+import pandas as pd
+import pytest
+
+from pipelines.tables import compute_tables, read_table
+
+
+def overdue(con, period="2025-06"):
+    compute_tables(con, period)
+    return read_table(con, "overdue_inspections")
+
+
+def test_due_an_interval_after_the_last_look(store_of):
+    frame = overdue(
+        store_of(("periodic", "2023-06-10", 12, 0), ("periodic", "2024-06-10", 10, 3, {"replaced": 2}))
+    )
+    assert frame[["last_periodic_on", "due_on"]].iloc[0].tolist() == [
+        pd.Timestamp("2024-06-10"),
+        pd.Timestamp("2025-06-10"),
+    ]
+    assert frame[["days_overdue", "quantity"]].iloc[0].tolist() == [20, 9]
+
+
+def test_still_to_come_is_negative(store_of):
+    assert overdue(store_of(("periodic", "2024-07-10", 10, 0)))["days_overdue"].tolist() == [-10]
+
+
+def test_a_month_too_short_for_the_day_falls_due_on_its_last_day(store_of):
+    con = store_of(("periodic", "2025-01-31", 10, 0), register={"current_interval_months": 1})
+    assert overdue(con)["due_on"].tolist() == [pd.Timestamp("2025-02-28")]
+
+
+def test_removals_since_the_last_look_are_subtracted_but_not_those_of_its_day(store_of):
+    frame = overdue(
+        store_of(
+            ("periodic", "2024-06-10", 10, 0),
+            ("frequent", "2024-05-01", 1, 1),
+            ("frequent", "2024-06-10", 2, 2),
+            ("frequent", "2024-08-01", 3, 3),
+        )
+    )
+    assert frame["quantity"].tolist() == [7]
+
+
+def test_a_day_with_nothing_presented_does_not_put_off_the_due_day(store_of):
+    frame = overdue(store_of(("periodic", "2024-06-10", 10, 0), ("periodic", "2025-06-10", 0, 0)))
+    assert frame[["days_overdue", "quantity"]].iloc[0].tolist() == [20, 10]
+
+
+def test_receipts_alone_fall_due_from_their_first_day(store_of):
+    frame = overdue(
+        store_of(
+            ("initial", "2024-06-10", 10, 2),
+            ("initial", "2024-09-10", 5, 0),
+            ("frequent", "2024-10-01", 1, 1),
+        )
+    )
+    assert frame["last_periodic_on"].isna().all()
+    assert frame[["days_overdue", "quantity"]].iloc[0].tolist() == [20, 12]
+
+
+@pytest.mark.parametrize(
+    "lines",
+    [
+        [("periodic", "2024-06-10", 4, 4)],
+        [("periodic", "2024-06-10", 4, 0), ("frequent", "2024-07-01", 9, 9)],
+        [("initial", "2024-06-10", 4, 4)],
+        [("frequent", "2024-06-10", 4, 0)],
+    ],
+)
+def test_a_group_without_items_in_service_is_left_out(store_of, lines):
+    assert overdue(store_of(*lines)).empty
+
+
+def test_serialised_items_are_pooled_with_the_earliest_due_day(store_of):
+    frame = overdue(
+        store_of(
+            ("periodic", "2024-06-10", 1, 0, {"serial": "N-17"}),
+            ("periodic", "2024-09-10", 1, 0, {"serial": "N-18"}),
+            ("periodic", "2023-01-10", 1, 1, {"serial": "N-19"}),
+            ("initial", "2024-12-10", 1, 0, {"serial": "N-20"}),
+        )
+    )
+    assert frame["last_periodic_on"].tolist() == [pd.Timestamp("2024-06-10")]
+    assert frame[["days_overdue", "quantity"]].iloc[0].tolist() == [20, 3]
+
+
+def test_one_serial_is_one_item_however_often_it_is_written_down(store_of):
+    tag = {"serial": "N-17"}
+    frame = overdue(store_of(("initial", "2024-06-10", 1, 0, tag), ("initial", "2024-06-11", 1, 0, tag)))
+    assert frame["quantity"].tolist() == [1]
+
+
+def test_a_pool_that_falls_due_by_a_receipt_shows_no_periodic_day(store_of):
+    frame = overdue(
+        store_of(
+            ("periodic", "2024-09-10", 1, 0, {"serial": "N-17"}),
+            ("initial", "2024-06-10", 1, 0, {"serial": "N-18"}),
+        )
+    )
+    assert frame["last_periodic_on"].isna().all()
+    assert frame["due_on"].tolist() == [pd.Timestamp("2025-06-10")]

@@ -1,0 +1,72 @@
+import pytest
+
+from pipelines.faults import RequestFault
+from pipelines.tables import compute_tables, read_table
+
+EVERYTHING = "removal_rates, removal_trend, reason_breakdown, interval_recommendations, overdue_inspections, quarantine"
+
+
+@pytest.fixture
+def con(store_of):
+    con = store_of(
+        ("periodic", "2024-02-10", 10, 0),
+        ("periodic", "2025-02-10", 10, 1),
+        ("periodic", "2025-02-10", 5, 0, {"site": "Sea Wall"}),
+        ("initial", "2025-02-10", 5, 0, {"client": "Other Docks", "site": "North Shed"}),
+    )
+    compute_tables(con)
+    return con
+
+
+def test_one_client_and_one_site(con):
+    assert set(read_table(con, "removal_rates", client="Brackle Docks")["site"]) == {"North Shed", "Sea Wall"}
+    assert read_table(con, "removal_rates", "Brackle Docks", "Sea Wall")["inspected"].tolist() == [5]
+    assert set(read_table(con, "removal_rates", site="North Shed")["client"]) == {
+        "Brackle Docks",
+        "Other Docks",
+    }
+    assert read_table(con, "removal_rates", client="Nobody").empty
+
+
+def test_kinds_of_columns(con):
+    overdue = read_table(con, "overdue_inspections")
+    assert overdue["due_on"].dtype.kind == overdue["last_periodic_on"].dtype.kind == "M"
+    assert overdue["quantity"].dtype == "int64"
+    intervals = read_table(con, "interval_recommendations")
+    assert intervals["computed_interval_months"].dtype == "Int64"
+    assert intervals["computed_interval_months"].isna().all()
+    assert intervals["needs_sign_off"].dtype == bool
+
+
+def test_the_quarantine_can_be_read_but_not_by_client(con):
+    assert read_table(con, "quarantine").empty
+    with pytest.raises(RequestFault) as fault:
+        read_table(con, "quarantine", client="Brackle Docks")
+    assert str(fault.value) == 'The table "quarantine" has no client, so no client can be chosen from it.'
+
+
+@pytest.mark.parametrize(
+    ("name", "sentence"),
+    [
+        ("removal_rate", 'There is no table "removal_rate". Did you mean removal_rates or removal_trend?'),
+        ("xyz", f'There is no table "xyz". Tables to be had: {EVERYTHING}.'),
+        ("inspection_line", 'There is no table "inspection_line". Did you mean overdue_inspections?'),
+        (
+            "order_plan",
+            f'The table "order_plan" is agreed but not computed yet. Tables to be had: {EVERYTHING}.',
+        ),
+    ],
+)
+def test_a_table_that_is_not_there_is_refused(con, name, sentence):
+    with pytest.raises(RequestFault) as fault:
+        read_table(con, name)
+    assert str(fault.value) == sentence
+
+
+def test_a_store_without_computed_tables_is_refused(store_of):
+    with pytest.raises(RequestFault) as fault:
+        read_table(store_of(), "removal_rates")
+    assert str(fault.value) == (
+        'The table "removal_rates" is not in this store yet. '
+        "Load an export with rigging-removals intake; that computes the tables."
+    )
