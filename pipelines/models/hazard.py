@@ -5,7 +5,7 @@ rejectable. Takes for granted that the hazard is steady (`gap_exponent` asks), t
 (`detection_sensitivity` asks), and that items go one by one, or no more unevenly than `LookSpread` allows for.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -244,42 +244,85 @@ def fit_hazard(
         return _unfitted(looks, place, level, (*notes, "nothing removed at all, no model"))
 
     model = _model(looks[has_limit], covariates)
-    sites = model.looks["site_position"].nunique()
-    is_pooled = sites >= LEAST_SITES
-    estimate, spread = _estimate(model, is_pooled), None
-    spread = _look_spread(model, estimate)
-    weight = np.ones(len(model.looks))
-    if spread is not None and spread.p_value < CHANCE_LEVEL:
-        for _ in range(3):
-            weight, look_sd = _weights(model, estimate)
-            estimate = _estimate(model, is_pooled, weight)
-        spread = LookSpread(spread.dispersion, spread.p_value, look_sd)
-        notes += ("looks differ more than chance allows, errors are widened",)
+    is_pooled = model.looks["site_position"].nunique() >= LEAST_SITES
+    estimate, weight, spread = _estimate_with_look_spread(model, is_pooled)
     notes += model.notes
+    if spread is not None and spread.look_sd > 0:
+        notes += ("looks differ more than chance allows, errors are widened",)
     if not is_pooled:
         notes += (f"fewer than {LEAST_SITES} sites, not pooled: each place stands on its own looks",)
-    if not estimate.is_settled:
-        notes += ("the search for the best fit did not settle, each place stands on its own looks",)
+    elif not estimate.is_settled:
+        notes += ("the search for the best fit did not settle: each place stands on its own looks",)
 
-    looks = looks.assign(weight=1.0)
-    looks.loc[has_limit, "weight"] = weight
-    rates = _rates_on_their_own(looks, place, level)
-    cells = _cells(model, weight)
+    rates = _rates_on_their_own(looks, weight.reindex(looks.index, fill_value=1.0), place, level)
     spreads = [Spread(0.0, 1.0, estimate.coefficients, estimate.covariance)]
     if is_pooled and estimate.is_settled:
+        cells = _cells(model, weight)
         spreads = likely_spreads(cells, estimate.coefficients)
         pooled = _pooled_rates(model, cells, estimate, spreads, level)
         rates.loc[pooled.index, pooled.columns] = pooled
     return HazardFit(
         rates=rates.reset_index(drop=True),
-        coefficients=_coefficients(model, estimate, spreads, level),
+        coefficients=_coefficients(model, estimate.coefficients, estimate.covariance, spreads, level),
         covariance=estimate.covariance,
         site_effects=_site_effects(model, site, estimate),
         site_sd=estimate.site_sd,
         log_site_sd_error=estimate.log_site_sd_error,
-        log_likelihood=estimate.value + _binomial_coefficients(model.looks) if (weight == 1).all() else None,
+        log_likelihood=_complete_log_likelihood(model, estimate) if (weight == 1).all() else None,
         look_spread=spread,
         references=model.references,
         is_settled=estimate.is_settled,
         notes=notes,
+    )
+
+
+def gap_exponent(looks: pd.DataFrame, site: list[str], covariates: list[str], look: list[str] | None = None) -> GapExponent | None:
+    """Return how the hazard of a gap grows with its length, by making the log gap a covariate.
+
+    Parameters
+    ----------
+    looks, site, covariates, look
+        As for `fit_hazard`.
+
+    Returns
+    -------
+    GapExponent or None
+        None where nothing was removed, all gaps are alike, or the fit did not settle.
+
+    Notes
+    -----
+    The likelihood ratio is against an exponent of 1, with all else fitted anew. Looks that differ more than chance
+    allows are weighted down first, as `fit_hazard` does: left alone they push the exponent below 1.
+
+    References
+    ----------
+    McCullagh, P. & Nelder, J. A. (1989). Generalized Linear Models, 2nd ed., chapter 4. Chapman & Hall.
+    """
+    _refuse_impossible_looks(looks)
+    looks = _with_positions(looks, site, site, look)
+    looks = looks[~_is_at_level_with_nothing_kept(looks, covariates)]
+    if not looks["removed"].any() or np.ptp(np.log(looks["gap_years"])) == 0:
+        return None
+    steady = _model(looks, covariates)
+    is_pooled = looks["site_position"].nunique() >= LEAST_SITES
+    without, weight, _ = _estimate_with_look_spread(steady, is_pooled)
+    log_gap = np.log(looks["gap_years"].to_numpy())
+    growing = replace(
+        steady,
+        design=np.column_stack([steady.design, log_gap - log_gap.mean()]),
+        terms=[*steady.terms, ("log gap", "")],
+        tilt=np.append(steady.tilt, 0.0),
+    )
+    estimate = _estimate(growing, is_pooled, weight)
+    if not (without.is_settled and estimate.is_settled):
+        return None
+    exponent = 1 + estimate.coefficients[-1]
+    likelihood_ratio = max(0.0, 2 * (estimate.value - without.value))
+    p_value = float(chi2.sf(likelihood_ratio, 1))
+    return GapExponent(
+        estimate=float(exponent),
+        standard_error=float(np.sqrt(estimate.covariance[-1, -1])),
+        likelihood_ratio=likelihood_ratio,
+        p_value=p_value,
+        words=_steadiness(exponent, p_value),
     )
