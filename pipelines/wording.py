@@ -4,7 +4,8 @@ Every function takes rows of a result table and gives back a sentence, or a list
 they matter. A rate is always said with what it is per, and every figure as a person would say it.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from datetime import date
 
 import pandas as pd
 
@@ -47,6 +48,7 @@ OUTCOMES_IN_WORDS = {
     ),
     KEEP: ("keeps its interval", "keep their intervals"),
 }
+NO_BREAK = "\N{NO-BREAK SPACE}"
 PER_EXPOSURE = "per 100 shackle-years"
 # Two years count as about the same while neither rate is more than a tenth above the other.
 NOTICEABLE = 1.1
@@ -81,10 +83,10 @@ def figure(value: float) -> str:
 def percent(share: float) -> str:
     """Return a share as per cent.
 
-    >>> percent(0.0459), percent(0.31), percent(1.0)
-    ('4.6 %', '31 %', '100 %')
+    >>> print(percent(0.0459), percent(0.31), percent(1.0))  # no line break before the sign
+    4.6 % 31 % 100 %
     """
-    return f"{figure(100 * share)} %"
+    return f"{figure(100 * share)}{NO_BREAK}%"
 
 
 def counted(number: int, singular: str, plural: str = "") -> str:
@@ -137,6 +139,11 @@ def monthly_finding(trend: pd.DataFrame, period: str) -> str:
     return f"{counts}, a {rate}; what is usual there cannot be said yet ({_first_note(row)})."
 
 
+def months_headline(trends: Sequence[pd.DataFrame], period: str) -> str:
+    """Return what a month brought at each client or site, in one line."""
+    return " ".join(monthly_finding(trend, period) for trend in trends)
+
+
 def yearly_finding(trend: pd.DataFrame, period: str) -> str:
     """Return how the removal rate of the last 12 months compares with the 12 before, at one client or site.
 
@@ -156,10 +163,19 @@ def yearly_finding(trend: pd.DataFrame, period: str) -> str:
         return f"{said}; the 12 months before have too little exposure to compare it with."
     earlier = 100 * before["removed"] / before["shackle_years"]
     if _could_be_chance(last, before):
-        return f"{said}, against {figure(earlier)} in the 12 months before: chance alone could explain the difference."
-    if max(rate, earlier) < NOTICEABLE * min(rate, earlier):
-        return f"{said}, about the same as in the 12 months before ({figure(earlier)})."
-    return f"{said}, {'up' if rate > earlier else 'down'} from {figure(earlier)} in the 12 months before."
+        return f"{said}, against {figure(earlier)} in the 12 months before: chance and the mix of places looked at could explain the difference."
+    if 0 in (last["removed"], before["removed"]):
+        return f"{said}, against {figure(earlier)} in the 12 months before, more than chance explains."
+    change = (last["removed"] / last["expected"]) / (before["removed"] / before["expected"])
+    if max(change, 1 / change) < NOTICEABLE:
+        return (
+            f"{said}, about the same as in the 12 months before ({figure(earlier)}) for the places looked at."
+        )
+    direction = "up" if change > 1 else "down"
+    return (
+        f"{said}, against {figure(earlier)} in the 12 months before. Allowing for which places were looked at, "
+        f"it is {direction} by {percent(abs(change - 1))}, more than chance explains."
+    )
 
 
 def trend_in_words(trend: pd.DataFrame, period: str) -> str:
@@ -261,7 +277,7 @@ def rates_finding(recommendations: pd.DataFrame) -> str:
         return f"No place has a removal rate yet: each has {least}."
     first = rated.sort_values(["rate_lower", "rate_per_100_shackle_years"], ascending=False).iloc[0]
     if first["rate_lower"] == 0:
-        finding = f"Nothing was removed at any of {counted(len(rated), 'place')} with a removal rate."
+        finding = f"Nothing was removed at the {counted(len(rated), 'place')} with a removal rate."
     else:
         finding = (
             f"Over all its records, {_site_of(first)} has the highest removal rate that is well supported: "
@@ -321,6 +337,22 @@ def interval_finding(recommendations: pd.DataFrame) -> str:
         if outcome in outcomes
     ]
     return f"Of {counted(len(recommendations), 'place')}, {listed(parts)}."
+
+
+def interval_targets() -> str:
+    """Return what an interval must achieve, and the longest that any place may have."""
+    targets = risk_targets()
+    classes = [
+        f"{counted(months, 'month')} in {name} service"
+        for name, months in targets.guideline_months.items()
+        if months
+    ]
+    return (
+        f"An interval is recommended when, at the highest removal rate that agrees with the records "
+        f"({percent(targets.confidence_level)} sure), at most {percent(targets.target_share_found)} of the shackles are found "
+        f"due for removal at a look, and on average at most {percent(targets.target_share_in_service)} are in service in that "
+        f"state. None is longer than {listed(classes)}, nor than the law or the site's own rule allows."
+    )
 
 
 def interval_proposals(recommendations: pd.DataFrame, rates: pd.DataFrame) -> list[str]:
@@ -391,6 +423,20 @@ def intake_finding(files: pd.DataFrame) -> str:
     return " ".join(sentences)
 
 
+def sources_in_words(files: pd.DataFrame, as_of: date) -> str:
+    """Return from which data a report is made, and up to which day.
+
+    Takes one row per file: `loaded_at` (day), `lines_in_use` [lines].
+    """
+    made_of = f"Made from {counted(len(files), 'file')}"
+    if len(files):
+        latest = files["loaded_at"].max()
+        made_of += f", the latest loaded on {latest.day} {month_in_words(f'{latest:%Y-%m}')}"
+    lines = int(files["lines_in_use"].sum())
+    until = f"{as_of.day} {month_in_words(f'{as_of:%Y-%m}')}"
+    return f"{made_of}, with {counted(lines, 'line')} in use. Figures take in inspections up to {until}."
+
+
 def quarantine_in_words(files: pd.DataFrame) -> str:
     """Return what the chart of quarantined rows shows, for those who do not see it."""
     said = [
@@ -408,13 +454,11 @@ def rules_finding(rules: pd.DataFrame) -> str:
     """
     if rules.empty:
         return "No contract rule was run on a file of this client alone."
-    broken = rules[rules["rows_failing"] > 0].sort_values("rows_failing", ascending=False, kind="stable")
+    broken = int((rules["rows_failing"] > 0).sum())
     opening = f"{counted(len(rules), 'contract rule was', 'contract rules were')} run on every row"
-    if broken.empty:
+    if broken == 0:
         return f"{opening}, and every row keeps all of them."
-    first = broken.iloc[0]
-    found = f"{counted(len(broken), 'rule', 'rules')} found rows that break {'it' if len(broken) == 1 else 'them'}"
-    return f"{opening}; {found}, most often ({counted(int(first['rows_failing']), 'row')}): {first['description']}."
+    return f"{opening}; {counted(broken, 'rule', 'rules')} found rows that break {'it' if broken == 1 else 'them'}."
 
 
 def _place_of(trend: pd.DataFrame) -> str:
@@ -464,9 +508,13 @@ def _year_up_to(trend: pd.DataFrame, period: str, years_ago: int) -> dict[str, f
     last = f"{int(period[:4]) - years_ago}{period[4:]}"
     first = f"{int(last[:4]) - 1}{last[4:]}"
     year = trend[(trend["month"] > first) & (trend["month"] <= last)]
+    # Without a centre line nothing is known of the mix, and exposure itself stands for what is expected.
+    rated = year.dropna(subset=["centre"])
+    expected = (rated["centre"] * rated["shackle_years"]).sum() / 100
     return {
         "removed": int(year["removed_at_risk"].sum()),
         "shackle_years": float(year["shackle_years"].sum()),
+        "expected": float(expected if len(rated) and expected > 0 else year["shackle_years"].sum()),
     }
 
 
@@ -476,7 +524,7 @@ def _could_be_chance(last: dict[str, float], before: dict[str, float]) -> bool:
         return True
     from scipy.stats import binomtest
 
-    share = last["shackle_years"] / (last["shackle_years"] + before["shackle_years"])
+    share = last["expected"] / (last["expected"] + before["expected"])
     return bool(binomtest(int(last["removed"]), int(total), share).pvalue > OFTEN_ENOUGH)
 
 

@@ -14,24 +14,35 @@ class Figure:
     """A chart below the sentence that says what it shows; JupyterLab and report pages show it as a drawing.
 
     `finding` is read by everybody, `alternative` by those who do not see the drawing: it says in words what
-    the marks say.
+    the marks say. On a narrow screen a chart whose latest month stands at its right end opens there.
     """
 
     chart: alt.TopLevelMixin
     finding: str
     alternative: str
+    opens_at_right: bool = False
 
     def svg(self) -> str:
         """Return the drawing: static, and with nothing to fetch from a network."""
         drawing = vl_convert.vegalite_to_svg(self.chart.to_dict())
-        drawing = re.sub(r' xmlns(:xlink)?="[^"]*"', "", drawing)
-        # Clip paths are numbered from 0 in every drawing; on one page they would refer to one another's.
-        own = "f" + hashlib.sha256(drawing.encode()).hexdigest()[:8]
-        drawing = re.sub(r'(\bid="|url\(#)', rf"\g<1>{own}-", drawing)
+        drawing = _with_own_names(re.sub(r' xmlns(:xlink)?="[^"]*"', "", drawing))
         return drawing.replace("<svg", f'<svg role="img" aria-label="{escape(self.alternative)}"', 1)
 
     def _repr_html_(self) -> str:
+        place = "drawing from-right" if self.opens_at_right else "drawing"
         return (
-            f'<figure class="drawn"><figcaption>{escape(self.finding)}</figcaption>'
-            f'<div class="drawing" tabindex="0">{self.svg()}</div></figure>'
+            f"<figure><figcaption>{escape(self.finding)}</figcaption>"
+            f'<div class="{place}" tabindex="0">{self.svg()}</div></figure>'
         )
+
+
+def _with_own_names(drawing: str) -> str:
+    """Return a drawing whose named parts, its clip paths, have names that no other drawing of the page has.
+
+    The renderer counts them through a whole process, so the same chart would come out differently each time, and
+    charts of two processes on one page would refer to one another's.
+    """
+    for number, name in enumerate(re.findall(r'\bid="([^"]+)"', drawing)):
+        drawing = re.sub(rf'(\bid="|url\(#){re.escape(name)}(?=["\)])', rf"\g<1>part{number}", drawing)
+    own = "f" + hashlib.sha256(drawing.encode()).hexdigest()[:8]
+    return re.sub(r'(\bid="|url\(#)(?=part)', rf"\g<1>{own}-", drawing)

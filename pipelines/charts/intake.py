@@ -60,7 +60,14 @@ def _bars(drawn: pd.DataFrame, y: alt.Y) -> alt.Chart:
     colour = alt.Color(
         "rule:N",
         scale=alt.Scale(domain=rules, range=COLOURS),
-        legend=alt.Legend(title=None, orient="bottom", columns=1, labelLimit=0, symbolType="square"),
+        legend=alt.Legend(
+            title="Rule broken",
+            titleOrient="top",
+            orient="bottom",
+            columns=1,
+            labelLimit=0,
+            symbolType="square",
+        ),
     )
     x = alt.X(
         "rows_quarantined:Q",

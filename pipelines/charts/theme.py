@@ -24,7 +24,7 @@ GRID = "#e4e6e3"
 SANS = "Liberation Sans, Arial, Helvetica, DejaVu Sans, sans-serif"
 
 # Width of a whole chart [px], axis labels included: the width of a page's column on paper.
-WIDTH = 660
+WIDTH = 740
 
 
 Drawing = TypeVar("Drawing", bound=alt.TopLevelMixin)
@@ -33,7 +33,7 @@ Drawing = TypeVar("Drawing", bound=alt.TopLevelMixin)
 def themed(chart: Drawing) -> Drawing:
     """Return the whole chart in this project's look; a part of a larger chart is left as it is."""
     text = {"labelFont": SANS, "titleFont": SANS, "labelColor": INK, "titleColor": INK}
-    sizes = {"labelFontSize": 11.5, "titleFontSize": 11.5, "titleFontWeight": "normal"}
+    sizes = {"labelFontSize": 12, "titleFontSize": 12, "titleFontWeight": "normal"}
     return chart.configure(
         background="transparent",
         font=SANS,
@@ -64,6 +64,7 @@ def themed(chart: Drawing) -> Drawing:
             "orient": "top",
             "symbolStrokeWidth": 1.5,
             "titleOrient": "left",
+            "labelLimit": 0,
             "offset": 14,
         },
         title={
@@ -73,5 +74,5 @@ def themed(chart: Drawing) -> Drawing:
         view={"stroke": None},
         concat={"spacing": 26},
         mark={"font": SANS},
-        text={"font": SANS, "fontSize": 11.5, "color": INK},
+        text={"font": SANS, "fontSize": 12, "color": INK},
     )

@@ -98,7 +98,7 @@ def _outcomes(con: duckdb.DuckDBPyConnection, table: str, rules: list[Rule]) -> 
     source = context.data_sources.add_sql(
         "store",
         connection_string=f"{NAME}:///:memory:",
-        kwargs={"creator": lambda: lend(con)},
+        kwargs={"creator": lambda: lend(con)},  # type: ignore[call-arg]
         create_temp_table=False,
     )
     batch = source.add_table_asset("batch", table_name=table).add_batch_definition_whole_table("whole")
@@ -108,7 +108,7 @@ def _outcomes(con: duckdb.DuckDBPyConnection, table: str, rules: list[Rule]) -> 
     )
     # A misspelt expectation type is dropped without an error, so the rules are counted on both sides of the run.
     if len(suite.expectations) != len(rules):
-        known = {expectation.meta["rule"] for expectation in suite.expectations}
+        known = {(expectation.meta or {})["rule"] for expectation in suite.expectations}
         raise RuleError(
             f"Unknown to the check engine: {[rule.name for rule in rules if rule.name not in known]}."
         )
@@ -121,7 +121,8 @@ def _outcomes(con: duckdb.DuckDBPyConnection, table: str, rules: list[Rule]) -> 
             "partial_unexpected_count": 0,
         }
     )
-    by_rule = {outcome.expectation_config.meta["rule"]: outcome for outcome in result.results}
+    results: list[Any] = list(result.results)
+    by_rule = {outcome.expectation_config.meta["rule"]: outcome for outcome in results}
     if len(by_rule) != len(rules):
         raise RuleError(f"{len(rules)} rules went in and {len(by_rule)} results came back.")
     return [by_rule[rule.name] for rule in rules]

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pandas as pd
+from scipy.stats import norm
 
 from pipelines.contracts import RiskTargets
 from pipelines.models.limits import exact_rate_limits, poisson_control_limits, poisson_signals
@@ -48,7 +49,8 @@ def control_limits(months: pd.DataFrame, series: list[str], targets: RiskTargets
     ----------
     months : DataFrame
         One row per series and month, in order of the months: `removed_at_risk`, `shackle_years`,
-        `removed_per_100_shackle_years` (empty where the month has no rate) and the columns of `series`.
+        `removed_per_100_shackle_years` (empty where the month has no rate) and the columns of `series`. Where
+        `expected_removals` [items] is given, the centre of a month is that over its exposure.
     series : list of str
         Columns that together name a series.
     targets : RiskTargets
@@ -64,7 +66,12 @@ def control_limits(months: pd.DataFrame, series: list[str], targets: RiskTargets
     -----
     The centre is the pooled rate of the first months that have a rate, `least_months_for_limits` of them; with fewer
     there is none. Where nothing was removed in those months there are no limits: a centre of 0 would make the
-    very first removal a signal.
+    very first removal a signal. Where the baseline months spread more than chance allows, limits are widened by
+    `extra_spread`, never narrowed.
+
+    References
+    ----------
+    Laney, D. B. (2002). Improved control charts for attributes. Quality Engineering 14, 531-537.
     """
     has_rate = months["removed_per_100_shackle_years"].notna()
     names = [months[column] for column in series]
@@ -78,16 +85,13 @@ def control_limits(months: pd.DataFrame, series: list[str], targets: RiskTargets
     )
     centre = (100 * pooled["removed_at_risk"] / pooled["shackle_years"]).where(has_centre)
 
+    if "expected_removals" in months:
+        centre = (100 * months["expected_removals"] / months["shackle_years"]).where(has_centre & has_rate)
+
     has_limits = has_rate & (centre > 0)
-    shackle_years = months.loc[has_limits, "shackle_years"]
-    tail = targets.control_limit_tail
-    lower, upper = poisson_control_limits(centre[has_limits], shackle_years, tail)
-    limits = pd.DataFrame({"centre": centre, "limit_lower": np.nan, "limit_upper": np.nan, "signal": None})
-    limits.loc[has_limits, "limit_lower"] = lower
-    limits.loc[has_limits, "limit_upper"] = upper
-    limits.loc[has_limits, "signal"] = poisson_signals(
-        months.loc[has_limits, "removed_at_risk"], shackle_years, centre[has_limits], tail
-    )
+    charted = months[has_limits].assign(centre=centre[has_limits])
+    limits = pd.DataFrame({"centre": centre}).join(_limits_and_signals(charted, series, targets))
+    limits["signal"] = limits["signal"].astype(object).mask(~has_limits, None)  # type: ignore[call-overload]
     limits["limit_note"] = joined_notes(
         note(
             ~has_centre, f"fewer than {targets.least_months_for_limits} months with a rate, no control limits"
@@ -95,6 +99,46 @@ def control_limits(months: pd.DataFrame, series: list[str], targets: RiskTargets
         note(centre == 0, "nothing removed in the baseline months, no control limits"),
     )
     return limits
+
+
+def extra_spread(standardised: pd.Series) -> float:
+    """Return by how much standardised counts spread beyond chance: 1 for no more, 2 for twice as wide.
+
+    Takes (removed - expected) / sqrt(expected) of the baseline months, in order. It is their mean moving range times
+    sqrt(pi)/2 (Laney 2002, who rounds that constant to 1/1.128), and never below 1, since with few months a smaller
+    figure is mostly noise.
+
+    >>> extra_spread(pd.Series([0.0, 4.0, 0.0])), extra_spread(pd.Series([0.1, 0.2])), extra_spread(pd.Series([3.0]))
+    (3.5449077018110318, 1.0, 1.0)
+    """
+    moving_ranges = standardised.diff().abs().dropna()
+    return max(1.0, float(moving_ranges.mean() * np.sqrt(np.pi) / 2)) if len(moving_ranges) else 1.0
+
+
+def _limits_and_signals(charted: pd.DataFrame, series: list[str], targets: RiskTargets) -> pd.DataFrame:
+    """Return limits and signal of each month: exact, or widened in a series whose months spread more than chance."""
+    removed, shackle_years, centre = (
+        charted[name] for name in ("removed_at_risk", "shackle_years", "centre")
+    )
+    expected = centre * shackle_years / 100
+    standardised = (removed - expected) / np.sqrt(expected)
+    spread = pd.Series(1.0, index=charted.index)
+    for _, months in standardised.groupby([charted[name] for name in series], dropna=False):
+        spread.loc[months.index] = extra_spread(months.head(targets.least_months_for_limits))
+    tail = targets.control_limit_tail
+    exact_lower, exact_upper = poisson_control_limits(centre, shackle_years, tail)
+    # In rates per 100, the standard error of a month is 100 sqrt(expected) / exposure.
+    reach = norm.isf(tail) * spread * 10 * np.sqrt(centre / shackle_years)
+    is_wide = spread > 1
+    lower = np.where(is_wide, np.minimum(exact_lower, (centre - reach).clip(lower=0)), exact_lower)
+    upper = np.where(is_wide, np.maximum(exact_upper, centre + reach), exact_upper)
+    rate = 100 * removed / shackle_years
+    beyond = np.select([rate > upper, rate < lower], ["above", "below"], "within").astype(object)
+    exact_signals = np.asarray(poisson_signals(removed, shackle_years, centre, tail), dtype=object)
+    return pd.DataFrame(
+        {"limit_lower": lower, "limit_upper": upper, "signal": np.where(is_wide, beyond, exact_signals)},
+        index=charted.index,
+    )
 
 
 def charted_rates(months: pd.DataFrame, series: list[str], targets: RiskTargets) -> pd.DataFrame:

@@ -1,94 +1,176 @@
-"""Writes result tables as files other programs read: CSV, JSON, Parquet and one workbook."""
+"""Result tables as files: CSV, JSON and Parquet for programs, a workbook for people."""
 
+import json
 import sys
+from datetime import date, datetime
 from pathlib import Path
+from typing import Any, TextIO
 
 import pandas as pd
 
-from pipelines.packs.headings import heading
+from pipelines.contracts import contract_names, load_contract
+from pipelines.faults import RequestFault
+from pipelines.packs.headings import Heading, heading
+from pipelines.wording import CAUTIONS
 
-# A text that starts so would be run as a formula by a spreadsheet that opens the CSV.
+# A spreadsheet reads a cell that begins so as a formula.
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+WIDEST_COLUMN = 60
+SHEETS = {
+    "removal_trend": "Removal trend",
+    "removal_rates": "Removal rates",
+    "reason_breakdown": "Reasons",
+    "interval_recommendations": "Intervals",
+    "overdue_inspections": "Inspections due",
+    "files_loaded": "Files loaded",
+    "contract_rules": "Contract rules",
+    "quarantine": "Quarantined rows",
+}
+NUMBER_FORMATS = {"integer": "#,##0", "number": "#,##0.0", "date": "yyyy-mm-dd"}
 
 
 def write_table(frame: pd.DataFrame, format: str, out: Path | None) -> None:
-    """Write one table as 'csv', 'json' or 'parquet' to `out`, or to the terminal where that is None."""
-    if format == "parquet":
-        _write_parquet(frame, out)
+    """Write one table as `csv`, `json` or `parquet` to a file, or to the terminal where `out` is None.
+
+    Raises RequestFault where Parquet, which is not text, would go to the terminal or the file cannot be written.
+    """
+    if out is None:
+        if format == "parquet":
+            raise RequestFault(
+                "A Parquet file cannot be shown on a terminal. Say where to write it with --out."
+            )
+        _write_text(frame, format, sys.stdout)
         return
-    text = (
-        csv_text(frame)
-        if format == "csv"
-        else _as_text(frame).to_json(orient="records", indent=2, force_ascii=False) + "\n"
-    )
-    if out:
-        out.write_text(text, encoding="utf-8", newline="")
-    else:
-        sys.stdout.write(text)
+    try:
+        out.parent.mkdir(parents=True, exist_ok=True)
+        if format == "parquet":
+            _write_parquet(frame, out)
+            return
+        with out.open("w", encoding="utf-8", newline="") as file:
+            _write_text(frame, format, file)
+    except OSError as error:
+        raise RequestFault(
+            f"{out} cannot be written: {error.strerror}. Choose another place with --out."
+        ) from error
 
 
-def csv_text(frame: pd.DataFrame) -> str:
-    """Return a table as CSV; a text that a spreadsheet would run as a formula gets an apostrophe in front."""
-    return _as_text(frame).map(_harmless).to_csv(index=False, lineterminator="\n")
+def guarded(frame: pd.DataFrame) -> pd.DataFrame:
+    """Return the frame with an apostrophe before each text that a spreadsheet would take for a formula."""
+    texts = frame.select_dtypes(["object", "string"]).columns
+    return frame.assign(**{name: frame[name].map(_guarded) for name in texts})
 
 
-def write_workbook(tables: dict[str, pd.DataFrame], path: Path) -> None:
-    """Write all tables into one workbook: a sheet each with its header frozen, and a sheet that explains the columns."""
+def write_workbook(path: Path, tables: dict[str, pd.DataFrame], about: list[str], made_on: date) -> None:
+    """Write tables as the sheets of a workbook, after a sheet about it and before one that explains every column.
+
+    Parameters
+    ----------
+    path : Path
+        The XLSX file.
+    tables : dict of DataFrame
+        By table name, in the order of the sheets; columns as the contracts have them.
+    about : list of str
+        Lines of the first sheet; the standing cautions follow.
+    made_on : date
+        Day written into the file as that of its making, so that the same tables give the same bytes.
+    """
     import xlsxwriter
 
-    with xlsxwriter.Workbook(path, {"strings_to_formulas": False, "strings_to_urls": False}) as book:
-        bold = book.add_format({"bold": True, "text_wrap": True, "valign": "top", "bottom": 1})
-        formats = {
-            "integer": book.add_format({"num_format": "#,##0"}),
-            "number": book.add_format({"num_format": "#,##0.00"}),
-            "string": book.add_format({}),
-            "date": book.add_format({}),
-            "boolean": book.add_format({}),
-        }
+    options = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
+    with xlsxwriter.Workbook(str(path), options) as book:
+        book.set_properties(
+            {"title": about[0], "created": datetime(made_on.year, made_on.month, made_on.day)}
+        )
+        _write_about(book, about)
         for name, frame in tables.items():
-            sheet = book.add_worksheet(name)
-            sheet.freeze_panes(1, 0)
-            for place, column in enumerate(frame.columns):
-                head = heading(column)
-                sheet.set_column(place, place, 24 if head.kind == "string" else 14, formats[head.kind])
-                sheet.write_string(0, place, f"{head.words} [{head.unit}]" if head.unit else head.words, bold)
-                for row, value in enumerate(_as_text(frame)[column], start=1):
-                    if not pd.isna(value):
-                        sheet.write(row, place, value)
-        notes = book.add_worksheet("columns")
-        notes.freeze_panes(1, 0)
-        notes.set_column(0, 1, 26)
-        notes.set_column(2, 4, 30)
-        for place, word in enumerate(("Sheet", "Column", "Heading", "Unit", "Meaning")):
-            notes.write_string(0, place, word, bold)
-        described = [(name, column) for name, frame in tables.items() for column in frame.columns]
-        for row, (name, column) in enumerate(described, start=1):
-            head = heading(column)
-            for place, text in enumerate((name, column, head.words, head.unit, head.description)):
-                notes.write_string(row, place, text)
+            _write_sheet(book, SHEETS[name], frame, [heading(column) for column in frame.columns])
+        notes = _column_notes(tables)
+        _write_sheet(
+            book, "Column notes", notes, [Heading(str(words), "", "string", False, "") for words in notes]
+        )
 
 
-def _as_text(frame: pd.DataFrame) -> pd.DataFrame:
-    """Return the table with its days as text, YYYY-MM-DD, and every missing value as None."""
-    days = frame.select_dtypes("datetime").columns
-    return (
-        frame.assign(**{name: frame[name].dt.strftime("%Y-%m-%d") for name in days})
-        .astype("object")
-        .where(frame.notna(), None)
-    )
+def _write_text(frame: pd.DataFrame, format: str, file: TextIO) -> None:
+    if format == "csv":
+        guarded(frame).to_csv(file, index=False, date_format="%Y-%m-%d", lineterminator="\n")
+        return
+    rows = [{name: _plain(value) for name, value in row.items()} for row in frame.to_dict("records")]
+    file.write(json.dumps(rows, indent=2, ensure_ascii=False) + "\n")
 
 
-def _harmless(value: object) -> object:
+def _write_parquet(frame: pd.DataFrame, out: Path) -> None:
+    import duckdb
+
+    with duckdb.connect() as con:
+        con.from_df(frame).write_parquet(str(out))
+
+
+def _guarded(value: object) -> object:
     return f"'{value}" if isinstance(value, str) and value.startswith(FORMULA_STARTS) else value
 
 
-def _write_parquet(frame: pd.DataFrame, out: Path | None) -> None:
-    import duckdb
+def _plain(value: object) -> object:
+    """Return a value as JSON and a workbook take it: nothing for a missing one, no type of pandas' own."""
+    if pd.isna(value):  # type: ignore[call-overload]
+        return None
+    if isinstance(value, date):
+        return value.strftime("%Y-%m-%d")
+    return value.item() if hasattr(value, "item") else value
 
-    from pipelines.faults import RequestFault
 
-    if not out:
-        raise RequestFault("Parquet is no text to print. Name a file with --out.")
-    with duckdb.connect() as con:
-        con.register("frame", frame)
-        con.execute(f"copy frame to '{str(out).replace(chr(39), chr(39) * 2)}' (format parquet)")
+def _write_about(book: Any, about: list[str]) -> None:
+    sheet = book.add_worksheet("About")
+    sheet.set_column(0, 0, 110, book.add_format({"text_wrap": True, "valign": "top"}))
+    sheet.write_string(0, 0, about[0], book.add_format({"bold": True, "font_size": 14}))
+    for row, line in enumerate([*about[1:], "", "Before you use these figures:", *CAUTIONS], start=1):
+        sheet.write_string(row, 0, line)
+
+
+def _write_sheet(book: Any, name: str, frame: pd.DataFrame, heads: list[Heading]) -> None:
+    sheet = book.add_worksheet(name)
+    bold = book.add_format({"bold": True, "text_wrap": True, "valign": "top", "bottom": 1})
+    for number, (column, head) in enumerate(zip(frame.columns, heads, strict=True)):
+        unit = f" [{head.unit}]" if head.unit else ""
+        sheet.write_string(0, number, head.words + unit, bold)
+        pattern = "0.0 %" if head.is_share else NUMBER_FORMATS.get(head.kind, "General")
+        sheet.set_column(
+            number, number, _width(frame[column], head), book.add_format({"num_format": pattern})
+        )
+        for row, value in enumerate(frame[column], start=1):
+            _write_cell(sheet, row, number, value, head)
+    sheet.freeze_panes(1, 1)
+    if len(frame):
+        sheet.autofilter(0, 0, len(frame), len(heads) - 1)
+
+
+def _width(values: pd.Series, head: Heading) -> int:
+    is_text = head.kind == "string" and len(values)
+    longest = int(values.astype(str).str.len().max()) if is_text else 0
+    return min(max(13, longest), WIDEST_COLUMN)
+
+
+def _write_cell(sheet: Any, row: int, column: int, value: object, head: Heading) -> None:
+    plain = _plain(value)
+    if plain is None:
+        return
+    if head.kind == "date":
+        sheet.write_datetime(row, column, pd.Timestamp(str(plain)).to_pydatetime())
+    elif head.kind in ("integer", "number"):
+        sheet.write_number(row, column, plain)
+    elif head.kind == "boolean":
+        sheet.write_string(row, column, "yes" if plain else "no")
+    else:
+        sheet.write_string(row, column, str(plain))
+
+
+def _column_notes(tables: dict[str, pd.DataFrame]) -> pd.DataFrame:
+    rows = []
+    for name, frame in tables.items():
+        described = {}
+        if name in contract_names():
+            described = {column.name: column.description for column in load_contract(name).columns}
+        for column in frame.columns:
+            head = heading(column)
+            meaning = described.get(column, head.description)
+            rows.append((SHEETS[name], head.words, head.unit, meaning, column))
+    return pd.DataFrame(rows, columns=["Sheet", "Heading", "Unit", "Meaning", "Column in the CSV file"])

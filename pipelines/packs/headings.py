@@ -64,7 +64,7 @@ WORDS = {
     "lines_in_use": "Lines in use",
     "first_on": "First day",
     "last_on": "Last day",
-    "description": "Rule in words",
+    "description": "Rule broken",
     "severity": "A breach leads to",
     "rows_failing": "Rows that break it",
 }

@@ -7,6 +7,7 @@ from pipelines.packs.headings import plain_words
 from pipelines.shipped import statement
 
 ROW_COUNTS = ["rows_read", "rows_accepted", "rows_quarantined", "rows_flagged", "rows_superseded"]
+LEFT_OUT = "left out of a report for one client; ask whoever keeps the records"
 # A row that cannot be split into columns is refused before any rule of the contract can be run on it.
 UNREADABLE_ROW = "unreadable_row", "The record can be split into the columns of the header"
 
@@ -43,8 +44,8 @@ def rules_run(con: duckdb.DuckDBPyConnection, files: pd.DataFrame) -> pd.DataFra
 def quarantined_rows(con: duckdb.DuckDBPyConnection, files: pd.DataFrame, client: str) -> pd.DataFrame:
     """Return the quarantined rows of the files, with their first broken rule in words.
 
-    For one client the cells of a row are left out, in words and as they were: a row is often refused because it
-    names the wrong client.
+    For one client the cells of a row are left out, both as they were and as the detail quotes them: a row may be
+    refused for naming a client that is none of this one's business.
     """
     rows = con.execute(
         "select file, file_sha256, row, rule, detail, raw from quarantine order by file, row"
@@ -53,8 +54,9 @@ def quarantined_rows(con: duckdb.DuckDBPyConnection, files: pd.DataFrame, client
     described = dict(con.execute("select rule, description from rule_results").fetchall())
     described |= [UNREADABLE_ROW]
     rows["description"] = [plain_words(described.get(rule, rule)) for rule in rows["rule"]]
-    shown = ["file", "row", "rule", "description"] + ([] if client else ["detail", "raw"])
-    return rows[shown].reset_index(drop=True)
+    if client:
+        rows = rows.assign(detail=LEFT_OUT).drop(columns="raw")
+    return rows.drop(columns="file_sha256").reset_index(drop=True)
 
 
 def quarantined_by_rule(files: pd.DataFrame, quarantined: pd.DataFrame) -> pd.DataFrame:

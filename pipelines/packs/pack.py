@@ -1,213 +1,146 @@
-"""Runs notebooks into a report pack: built aside and moved into place when it is whole."""
+"""Makes a report pack: pages from notebooks, a workbook, text tables and an index, moved into place when whole."""
 
+import sys
 import tempfile
-from collections.abc import Callable
+from collections.abc import Iterable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
-from datetime import datetime
+from difflib import get_close_matches
 from pathlib import Path
-from typing import Any
 
-from pipelines.faults import DataFault, RequestFault
-from pipelines.packs.exports import csv_text, write_workbook
+import pandas as pd
+
+from pipelines.faults import RequestFault
+from pipelines.packs.exports import write_table, write_workbook
+from pipelines.packs.pages import index_html, page_html, report_of, scope_in_words
 from pipelines.packs.reading import OpenTables, copy_for_period, is_computed_for, open_tables
-from pipelines.packs.showing import COMPLETED
-from pipelines.shipped import shipped_folder, statement
-from pipelines.wording import CAUTIONS, counted, month_in_words
+from pipelines.packs.running import Run, run_notebook
+from pipelines.shipped import shipped_folder
+from pipelines.wording import month_in_words, sources_in_words
 
+# In the order of the index page; each is the name of a notebook.
 REPORTS = ("removal_rates", "interval_recommendations", "intake_account")
-LONGEST_RUN_S = 600
-
-
-@dataclass(frozen=True)
-class _Page:
-    """One page of a pack, as the index speaks of it."""
-
-    file: str
-    title: str
-    question: str
-    headline: str
 
 
 def run_pack(
-    names: list[str],
-    store: Path,
-    period: str,
-    client: str,
-    site: str,
-    out: Path,
-    jobs: int = 2,
-    progress: Callable[[str], None] | None = None,
+    names: Iterable[str], store: Path, period: str, client: str, site: str, out: Path, jobs: int = 2
 ) -> Path:
-    """Run the reports `names` ('all' for every one) into `out`/<period>; return the path of the index page.
+    """Run notebooks into a report pack and return the path of its index page.
 
-    `period` is YYYY-MM ('' for the month of the store's latest line), `client` and `site` keep one of them ('' for
-    all), `jobs` notebooks run side by side, `progress` is told each page that is done. Raises RequestFault for an
-    unknown name, month, client or site; DataFault where a notebook failed. What stood in `out` before then stays.
+    Parameters
+    ----------
+    names : iterable of str
+        Reports to make, from `REPORTS`, or `all`.
+    store : Path
+        The store's file; it is only read.
+    period : str
+        Month of the report, YYYY-MM; '' for the month of the store's own tables.
+    client, site : str
+        Tell of this client or site only; '' for all.
+    out : Path
+        Folder in which a folder named after the month is made; an earlier pack there is replaced.
+    jobs : int
+        Notebooks run side by side.
+
+    Raises
+    ------
+    RequestFault
+        There is no such report, store, month, client or site, or the folder to be written is not a pack.
+    Fault
+        A notebook stopped; nothing is written then.
     """
-    reports = _known(names)
-    _refuse_odd_month(period)
+    chosen = _chosen(names)
     tables = open_tables(str(store), period, client, site)
+    place = out / tables.period
+    _refuse_foreign_folder(place)
     out.mkdir(parents=True, exist_ok=True)
     with (
+        tempfile.TemporaryDirectory(prefix="rr") as scratch,
         tempfile.TemporaryDirectory(prefix=".pack-", dir=out) as aside,
-        tempfile.TemporaryDirectory(prefix="rr") as work,
     ):
-        source = (
-            store.resolve()
-            if is_computed_for(store, tables.period)
-            else _copied(store, tables.period, Path(work))
+        readable = _readable_store(store, tables.period, Path(scratch))
+        parameters = {"store": str(readable), "period": tables.period, "client": client, "site": site}
+        runs = _run_all(chosen, parameters, Path(scratch), jobs)
+        whole = Path(aside) / "pack"
+        _write_pack(whole, runs, tables)
+        _move_into_place(whole, place, Path(aside))
+    return place / "index.html"
+
+
+def _chosen(names: Iterable[str]) -> list[str]:
+    asked = list(REPORTS) if "all" in (names := list(names)) else names
+    for name in names:
+        if name not in (*REPORTS, "all"):
+            near = get_close_matches(name, REPORTS, n=1, cutoff=0.5)
+            advice = (
+                f"Did you mean {near[0]}?" if near else f"Reports to be had: {', '.join(REPORTS)}, or all."
+            )
+            raise RequestFault(f'There is no report "{name}". {advice}')
+    return [name for name in REPORTS if name in asked]
+
+
+def _refuse_foreign_folder(place: Path) -> None:
+    if place.exists() and not (place / "index.html").is_file():
+        raise RequestFault(
+            f"{place} is there already and is not a report pack, so it is left as it is. Choose another folder with --out."
         )
-        given = {"store": str(source), "period": tables.period, "client": client, "site": site}
-        pack = Path(aside) / "pack"
-        pack.mkdir()
-
-        def make(position: int) -> _Page:
-            page = _make_page(reports[position], given, tables, pack, Path(work), position)
-            if progress:
-                progress(f"{page.title}: done")
-            return page
-
-        with ThreadPoolExecutor(max_workers=jobs) as pool:
-            pages = list(pool.map(make, range(len(reports))))
-        _write_tables(tables, pack)
-        _write_index(pages, tables, pack)
-        target = out / tables.period
-        if target.exists():
-            target.rename(Path(aside) / "before")
-        pack.rename(target)
-    return target / "index.html"
 
 
-def _known(names: list[str]) -> list[str]:
-    unknown = [name for name in names if name != "all" and name not in REPORTS]
-    if unknown:
-        raise RequestFault(f'There is no report "{unknown[0]}". Known: {", ".join(REPORTS)}, or all.')
-    return list(REPORTS) if "all" in names else list(dict.fromkeys(names))
-
-
-def _refuse_odd_month(period: str) -> None:
-    try:
-        datetime.strptime(period or "2000-01", "%Y-%m")
-    except ValueError as error:
-        raise RequestFault(f'"{period}" is not a month. Write it as YYYY-MM, such as 2026-09.') from error
-
-
-def _copied(store: Path, period: str, work: Path) -> Path:
-    copy = work / "tables.duckdb"
+def _readable_store(store: Path, period: str, scratch: Path) -> Path:
+    """Return the store, or a copy with the tables of the month where its own are of another one."""
+    if is_computed_for(store, period):
+        return store.resolve()
+    copy = scratch / "month.duckdb"
     copy_for_period(store, period, str(copy)).close()
     return copy
 
 
-def _make_page(
-    name: str, given: dict[str, str], tables: OpenTables, pack: Path, work: Path, position: int
-) -> _Page:
-    from nbconvert import HTMLExporter
+def _run_all(names: list[str], parameters: dict[str, str], scratch: Path, jobs: int) -> list[Run]:
+    from tqdm import tqdm
 
-    notebook = _run_notebook(name, given, work, position)
-    title, question = _title_and_question(notebook)
-    exporter = HTMLExporter(
-        extra_loaders=[_template()], template_file="page.html.j2", exclude_anchor_links=True
-    )
-    page = {
-        "title": f"{title}, {month_in_words(tables.period)}",
-        "style": statement("pipelines.packs", "page.css"),
-        "scope": _scope(tables),
-        "made_from": _made_from(tables),
-        "made_on": _today(),
+    def run(number: int) -> Run:
+        own = scratch / str(number)
+        own.mkdir()
+        return run_notebook(shipped_folder("notebooks") / f"{names[number]}.ipynb", parameters, own)
+
+    # The kernels do the work, so threads serve; a bar shows on a terminal only.
+    with ThreadPoolExecutor(max_workers=jobs) as workers:
+        runs = workers.map(run, range(len(names)))
+        return list(tqdm(runs, total=len(names), desc="Reports", disable=None, file=sys.stderr, leave=False))
+
+
+def _write_pack(folder: Path, runs: list[Run], tables: OpenTables) -> None:
+    (folder / "tables").mkdir(parents=True)
+    frames = _frames(tables)
+    for name, frame in frames.items():
+        write_table(frame, "csv", folder / "tables" / f"{name}.csv")
+    write_workbook(folder / "tables.xlsx", frames, _about(tables), tables.as_of)
+    for run in runs:
+        (folder / f"{run.name}.html").write_text(page_html(run, tables), encoding="utf-8")
+    reports = [report_of(run) for run in runs]
+    (folder / "index.html").write_text(index_html(reports, list(frames), tables), encoding="utf-8")
+
+
+def _frames(tables: OpenTables) -> dict[str, pd.DataFrame]:
+    files = tables.files.drop(columns=["load_id", "is_hidden"])
+    return {
+        **{name: tables.table(name) for name in tables.tables},
+        "files_loaded": files,
+        "contract_rules": tables.rules,
+        "quarantine": tables.quarantined,
     }
-    html, _ = exporter.from_notebook_node(notebook, resources={"page": page})
-    (pack / f"{name}.html").write_text(html, encoding="utf-8")
-    return _Page(f"{name}.html", title, question, _headline(notebook, name))
 
 
-def _template() -> Any:
-    from jinja2 import DictLoader
-
-    return DictLoader({"page.html.j2": statement("pipelines.packs", "page.html.j2")})
-
-
-def _run_notebook(name: str, given: dict[str, str], work: Path, position: int) -> Any:
-    import papermill
-    from papermill.exceptions import PapermillExecutionError
-    from traitlets.config import Config
-
-    path = shipped_folder("notebooks") / f"{name}.ipynb"
-    stated = set(papermill.inspect_notebook(str(path)))
-    if stated != set(given):
-        raise DataFault(
-            f"{path.name}: its parameters cell names {sorted(stated)}, where {sorted(given)} are given. Mend the cell."
-        )
-    # Kernels on file sockets race for no port; each needs a name of its own.
-    sockets = Config({"KernelManager": {"transport": "ipc", "ip": str(work / f"k{position}")}})
-    try:
-        return papermill.execute_notebook(
-            str(path),
-            str(work / f"{name}.ipynb"),
-            parameters=given,
-            kernel_name="python3",
-            progress_bar=False,
-            execution_timeout=LONGEST_RUN_S,
-            config=sockets,
-        )
-    except PapermillExecutionError as error:
-        raise DataFault(
-            f"The report {name} stopped: {error.ename}: {error.evalue} No page was written."
-        ) from error
-
-
-def _title_and_question(notebook: Any) -> tuple[str, str]:
-    first, _, rest = notebook.cells[0].source.partition("\n")
-    return first.removeprefix("# ").strip(), " ".join(rest.split())
-
-
-def _headline(notebook: Any, name: str) -> str:
-    marks = [
-        output["data"][COMPLETED]["headline"]
-        for cell in notebook.cells
-        if cell.cell_type == "code"
-        for output in cell.outputs
-        if COMPLETED in output.get("data", {})
+def _about(tables: OpenTables) -> list[str]:
+    scope = scope_in_words(tables.client, tables.site)
+    return [
+        f"Shackle inspections, {month_in_words(tables.period)}",
+        f"The tables behind the reports for {scope}.",
+        sources_in_words(tables.files, tables.as_of),
+        'Each sheet is one table; "Column notes" says what every column means.',
     ]
-    if not marks:
-        raise DataFault(f"The report {name} ended before its last cell. No page was written.")
-    return str(marks[-1])
 
 
-def _scope(tables: OpenTables) -> str:
-    who = ", ".join(part for part in (tables.site, tables.client) if part) or "All clients"
-    return f"{who} · {month_in_words(tables.period)}"
-
-
-def _made_from(tables: OpenTables) -> str:
-    lines = int(tables.files["lines_in_use"].sum())
-    return f"From {counted(lines, 'inspection line')} of {counted(len(tables.files), 'loaded file')}, up to {tables.as_of.isoformat()}."
-
-
-def _today() -> str:
-    return datetime.now().date().isoformat()
-
-
-def _write_tables(tables: OpenTables, pack: Path) -> None:
-    write_workbook(tables.tables, pack / "tables.xlsx")
-    (pack / "tables").mkdir()
-    for name, frame in tables.tables.items():
-        (pack / "tables" / f"{name}.csv").write_text(csv_text(frame), encoding="utf-8")
-
-
-def _write_index(pages: list[_Page], tables: OpenTables, pack: Path) -> None:
-    from jinja2 import Environment
-    from markupsafe import Markup
-
-    page = Environment(autoescape=True).from_string(statement("pipelines.packs", "index.html.j2"))
-    html = page.render(
-        title=f"Shackle removals, {month_in_words(tables.period)}",
-        style=Markup(statement("pipelines.packs", "page.css")),
-        scope=_scope(tables),
-        pages=pages,
-        tables=list(tables.tables),
-        cautions=CAUTIONS,
-        made_from=_made_from(tables),
-        made_on=_today(),
-    )
-    (pack / "index.html").write_text(html, encoding="utf-8")
+def _move_into_place(whole: Path, place: Path, aside: Path) -> None:
+    if place.exists():
+        place.rename(aside / "earlier")
+    whole.rename(place)

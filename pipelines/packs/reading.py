@@ -35,6 +35,28 @@ class OpenTables:
         """Return a result table by its name."""
         return self.tables[name].copy()
 
+    @property
+    def place_columns(self) -> list[str]:
+        """The columns that name a place, without those that are the same all through."""
+        return [name for name in ("client", "site") if not getattr(self, name)] + ["environment"]
+
+    def month(self) -> pd.DataFrame:
+        """Return the removal rates of the places inspected in the month, the surely highest first."""
+        rates = self.tables["removal_rates"]
+        inspected = rates[(rates["month"] == self.period) & (rates["inspected"] > 0)]
+        return inspected.sort_values("rate_lower", ascending=False, kind="stable", ignore_index=True)
+
+    def overdue(self) -> pd.DataFrame:
+        """Return the periodic inspections past their due day, the longest overdue first."""
+        due = self.tables["overdue_inspections"]
+        late = due[due["days_overdue"] > 0]
+        return late.sort_values("days_overdue", ascending=False, kind="stable", ignore_index=True)
+
+    def broken_rules(self) -> pd.DataFrame:
+        """Return the contract rules that some row breaks, the one with the most rows first."""
+        broken = self.rules[self.rules["rows_failing"] > 0]
+        return broken.sort_values("rows_failing", ascending=False, kind="stable", ignore_index=True)
+
     def trends(self) -> list[pd.DataFrame]:
         """Return the monthly trend of each client, or of the one site asked for, as one frame each."""
         trend = self.tables["removal_trend"]

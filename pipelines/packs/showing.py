@@ -28,7 +28,8 @@ class Words:
 class Table:
     """A table of a report: some columns of a frame under the trade's words, with their units.
 
-    Longer ones than `most` rows end with a line that says so; the whole table is in the report pack.
+    Rows of several clients stand in one group for each. Longer ones than `most` rows end with a line that says
+    so; the whole table is in the report pack.
     """
 
     frame: pd.DataFrame
@@ -37,19 +38,21 @@ class Table:
     most: int = 40
 
     def _repr_html_(self) -> str:
-        heads = [heading(name) for name in self.columns]
+        shown = [name for name in self.columns if name != "client"]
+        heads = [heading(name) for name in shown]
         head = "".join(_head_cell(each) for each in heads)
-        rows = [
-            "".join(
-                _cell(value, each, number == 0)
-                for number, (value, each) in enumerate(zip(row, heads, strict=True))
-            )
-            for row in self.frame[self.columns].head(self.most).itertuples(index=False, name=None)
-        ]
-        body = "".join(f"<tr>{row}</tr>" for row in rows)
+        rows = self.frame.head(self.most)
+        if "client" in self.columns:
+            groups = [
+                _group(str(client), len(shown)) + _rows(of_client[shown], heads)
+                for client, of_client in rows.groupby("client", sort=True)
+            ]
+        else:
+            groups = [_rows(rows[shown], heads)]
+        body = "".join(f"<tbody>{group}</tbody>" for group in groups)
         return (
             f'<div class="table" tabindex="0"><table><caption>{escape(self.caption)}</caption>'
-            f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>{self._rest()}"
+            f"<thead><tr>{head}</tr></thead>{body}</table></div>{self._rest()}"
         )
 
     def _rest(self) -> str:
@@ -102,14 +105,29 @@ def cell_text(value: object, head: Heading) -> str:
     return month_in_words(str(value)) if head.words == "Month" else str(value)
 
 
+def _group(name: str, width: int) -> str:
+    return f'<tr><th scope="rowgroup" colspan="{width}" class="group">{escape(name)}</th></tr>'
+
+
+def _rows(frame: pd.DataFrame, heads: list[Heading]) -> str:
+    rows = []
+    for values in frame.itertuples(index=False, name=None):
+        first, *others = (_cell(value, head) for value, head in zip(values, heads, strict=True))
+        cells = "".join(f"<td{kind}>{text}</td>" for kind, text in others)
+        rows.append(f'<tr><th scope="row"{first[0]}>{first[1]}</th>{cells}</tr>')
+    return "".join(rows)
+
+
 def _head_cell(head: Heading) -> str:
     unit = f'<span class="unit">{escape(head.unit)}</span>' if head.unit else ""
-    kind = ' class="figure"' if head.kind in ("integer", "number") else ""
-    return f'<th scope="col"{kind}>{escape(head.words)}{unit}</th>'
+    return f'<th scope="col"{_class_of(head)}>{escape(head.words)}{unit}</th>'
 
 
-def _cell(value: object, head: Heading, is_first: bool) -> str:
+def _cell(value: object, head: Heading) -> tuple[str, str]:
     text = escape(cell_text(value, head)) or '<span class="none" aria-label="none">–</span>'
-    if is_first:
-        return f'<th scope="row">{text}</th>'
-    return f'<td class="figure">{text}</td>' if head.kind in ("integer", "number") else f"<td>{text}</td>"
+    return _class_of(head), text
+
+
+def _class_of(head: Heading) -> str:
+    classes = {"integer": "figure", "number": "figure", "date": "day"}
+    return f' class="{classes[head.kind]}"' if head.kind in classes else ""

@@ -40,7 +40,9 @@ class Result(_Strict):
     column: str
     fit: list[str]
     removed: list[str]
-    put_back: list[str] = Field(default_factory=list)  # mended on the spot, such as a matching pin fitted: inspected only
+    put_back: list[str] = Field(
+        default_factory=list
+    )  # mended on the spot, such as a matching pin fitted: inspected only
     not_presented: list[str] = Field(default_factory=list)  # not found: neither inspected nor removed
 
 

@@ -70,7 +70,7 @@ def attach_store(con: duckdb.DuckDBPyConnection, path: Path) -> None:
     _refuse_missing(path)
     try:
         # DuckDB takes no parameter for a file name here; a quote in a path is doubled.
-        con.execute(f"attach '{str(path).replace(chr(39), chr(39) * 2)}' as store")
+        con.execute(f"attach '{str(path).replace(chr(39), chr(39) * 2)}' as store (type duckdb)")
     except duckdb.Error as error:
         raise _store_fault(path, error) from error
     _refuse_foreign(con, path, "store.main.")

@@ -4,7 +4,6 @@ from difflib import get_close_matches
 
 import duckdb
 import pandas as pd
-from duckdb import ColumnExpression, ConstantExpression
 
 from pipelines.contracts import contract_names, load_contract
 from pipelines.contracts.documents import Contract
@@ -40,18 +39,18 @@ def read_table(
         There is no such table, it is not computed yet, or it has no column to choose a client or site by.
     """
     contract = _contract_of_computed(name)
+    wanted = {column: value for column, value in (("client", client), ("site", site)) if value is not None}
+    for column in wanted:
+        _refuse_without(contract, column)
+    condition = " and ".join(f"{column} = ${column}" for column in wanted) or "true"
+    columns = ", ".join(contract.column_names)
     try:
-        rows = con.table(contract.table)
+        frame = con.execute(f"select {columns} from {contract.table} where {condition}", wanted).df()
     except duckdb.CatalogException as error:
         raise RequestFault(
             f'The table "{name}" is not in this store yet. Load an export with rigging-removals intake; '
             "that computes the tables."
         ) from error
-    for column, wanted in (("client", client), ("site", site)):
-        if wanted is not None:
-            _refuse_without(contract, column)
-            rows = rows.filter(ColumnExpression(column) == ConstantExpression(wanted))
-    frame = rows.df()[contract.column_names]
     may_be_empty = [
         column.name for column in contract.columns if column.kind == "integer" and not column.is_required
     ]

@@ -10,5 +10,10 @@ from pipelines.shipped import statement
 
 def removal_trend(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     """Return the table `removal_trend`, summed up from `removal_rates`; the site is empty in rows of a client."""
-    months = con.execute(statement("pipelines.tables", "removal_trend.sql")).df()
-    return months.join(charted_rates(months, ["client", "site"], risk_targets()))
+    targets = risk_targets()
+    months = con.execute(
+        statement("pipelines.tables", "removal_trend.sql"),
+        {"baseline_months": targets.least_months_for_limits},
+    ).df()
+    charted = charted_rates(months, ["client", "site"], targets)
+    return months.drop(columns="expected_removals").join(charted)

@@ -1,9 +1,37 @@
 -- One row: a month of a client (site empty) or of a site, every month from its first to its last line.
-with sums as (            -- one row: a client or site and a month with lines
-    select client, site, month, sum(inspected) as inspected, sum(removed) as removed,
-        sum(removed_at_risk) as removed_at_risk, sum(shackle_years) as shackle_years
+-- expected_removals [items]: what the places looked at that month would have given at their own baseline rates, so
+-- that a month is no signal merely because harsher places were looked at. $baseline_months: length of the baseline.
+with scopes as (          -- one row: a client (site empty) or a site, and a month of one of its places
+    select client, null as site, month, site as place, environment, inspected, removed, removed_at_risk, shackle_years
     from removal_rates
-    group by grouping sets ((client, site, month), (client, month))
+    union all
+    select client, site, month, site, environment, inspected, removed, removed_at_risk, shackle_years
+    from removal_rates
+),
+numbered as (             -- the same rows; the months of a client or site that have exposure are counted
+    select *, dense_rank() over (partition by client, site, shackle_years > 0 order by month) as months_so_far
+    from scopes
+),
+baselines as (            -- one row: a place within a client or site, and its rate in the baseline months
+    select client, site, place, environment,
+        coalesce(
+            sum(removed_at_risk) filter (months_so_far <= $baseline_months)
+                / nullif(sum(shackle_years) filter (months_so_far <= $baseline_months), 0),
+            sum(removed_at_risk) / sum(shackle_years)
+        ) as rate
+    from numbered
+    where shackle_years > 0
+    group by client, site, place, environment
+),
+sums as (                 -- one row: a client or site and a month with lines
+    select scopes.client, scopes.site, month, sum(inspected) as inspected, sum(removed) as removed,
+        sum(removed_at_risk) as removed_at_risk, sum(shackle_years) as shackle_years,
+        sum(shackle_years * coalesce(rate, 0)) as expected_removals
+    from scopes
+    left join baselines
+        on baselines.client = scopes.client and baselines.site is not distinct from scopes.site
+        and baselines.place = scopes.place and baselines.environment = scopes.environment
+    group by scopes.client, scopes.site, month
 ),
 months as (               -- one row: a client or site and a month, with lines or not
     select client, site,
@@ -17,7 +45,8 @@ select months.client, months.site, months.month,
     coalesce(inspected, 0)::bigint as inspected,
     coalesce(removed, 0)::bigint as removed,
     coalesce(removed_at_risk, 0)::bigint as removed_at_risk,
-    coalesce(shackle_years, 0) as shackle_years
+    coalesce(shackle_years, 0) as shackle_years,
+    coalesce(expected_removals, 0) as expected_removals
 from months
 left join sums
     on sums.client = months.client and sums.site is not distinct from months.site and sums.month = months.month

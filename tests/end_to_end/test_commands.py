@@ -10,7 +10,9 @@ import pytest
 @pytest.fixture
 def run(command, tmp_path):
     def run(*words):
-        return subprocess.run([command, *map(str, words)], capture_output=True, text=True, cwd=tmp_path, check=False)
+        return subprocess.run(
+            [command, *map(str, words)], capture_output=True, text=True, cwd=tmp_path, check=False
+        )
 
     return run
 
@@ -23,7 +25,9 @@ def loaded(run, write_log, register, profile_path, tmp_path):
         for day, removed in (("2024-03-01", 4), ("2025-03-01", 1), ("2026-03-01", 2))
     ]
     store = tmp_path / "store.duckdb"
-    done = run("intake", write_log(*lines), "--store", store, "--source", profile_path, "--register", register)
+    done = run(
+        "intake", write_log(*lines), "--store", store, "--source", profile_path, "--register", register
+    )
     assert (done.returncode, done.stderr) == (0, "")
     return store
 
@@ -46,9 +50,16 @@ def test_intake_prints_the_account(run, loaded, write_log, profile_path):
 
 
 def test_intake_as_json_gives_the_account_for_programs(run, loaded, write_log, profile_path):
-    log = write_log("Sea Wall,marine spray,bow,screw pin,16 mm,2.95,carbon,,2026-03-02,yearly,10,0,", name="third.csv")
+    log = write_log(
+        "Sea Wall,marine spray,bow,screw pin,16 mm,2.95,carbon,,2026-03-02,yearly,10,0,", name="third.csv"
+    )
     (account,) = json.loads(run("intake", log, "--store", loaded, "--source", profile_path, "--json").stdout)
-    assert (account["file"], account["rows_read"], account["rows_accepted"], account["rows_quarantined"]) == ("third.csv", 1, 1, 0)
+    assert (account["file"], account["rows_read"], account["rows_accepted"], account["rows_quarantined"]) == (
+        "third.csv",
+        1,
+        1,
+        0,
+    )
 
 
 def test_table_gives_figures_that_a_person_can_check_by_hand(run, loaded):
@@ -73,24 +84,37 @@ def test_an_unknown_table_is_named_with_the_known_ones(run, loaded):
 @pytest.mark.parametrize(
     ("words", "sentence"),
     [
-        (["intake", "none.csv", "--store", "STORE"], "There is no file none.csv. Check the name and the folder."),
-        (["intake", "empty.csv", "--store", "STORE"], "empty.csv is empty: it holds no header and no rows. Export it again."),
+        (
+            ["intake", "none.csv", "--store", "STORE"],
+            "There is no file none.csv. Check the name and the folder.",
+        ),
+        (
+            ["intake", "empty.csv", "--store", "STORE"],
+            "empty.csv is empty: it holds no header and no rows. Export it again.",
+        ),
         (["intake", "odd.csv", "--store", "STORE"], "odd.csv: no source profile fits its header (A, B)."),
         (["intake", "odd.csv", "--store", "odd.csv"], "odd.csv is not a store: DuckDB cannot open it."),
         (["table", "removal_rates", "--store", "none.duckdb"], "There is no store at none.duckdb."),
-        (["report", "all", "--store", "none.duckdb", "--period", "2026-03"], "There is no store at none.duckdb."),
+        (
+            ["report", "all", "--store", "none.duckdb", "--period", "2026-03"],
+            "There is no store at none.duckdb.",
+        ),
         (["report", "all", "--store", "STORE", "--period", "March"], "March"),
         (["report", "horoscope", "--store", "STORE", "--period", "2026-03"], "horoscope"),
         (["report", "all", "--store", "STORE", "--period", "2026-03", "--client", "Nobody"], "Nobody"),
     ],
 )
-def test_bad_input_is_one_clear_sentence_and_leaves_the_store_as_it_was(run, loaded, tmp_path, words, sentence):
+def test_bad_input_is_one_clear_sentence_and_leaves_the_store_as_it_was(
+    run, loaded, tmp_path, words, sentence
+):
     (tmp_path / "empty.csv").write_text("", encoding="utf-8")
     (tmp_path / "odd.csv").write_text("A,B\n1,2\n", encoding="utf-8")
 
     def content():
         with duckdb.connect(str(loaded), read_only=True) as con:
-            return con.execute("select * from loads").fetchall(), con.execute("select * from removal_rates").fetchall()
+            return con.execute("select * from loads").fetchall(), con.execute(
+                "select * from removal_rates"
+            ).fetchall()
 
     before = content()
     done = run(*[str(loaded) if word == "STORE" else word for word in words])

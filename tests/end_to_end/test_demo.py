@@ -29,10 +29,18 @@ def test_the_last_line_names_the_index_page(demo):
 def test_every_row_of_every_export_is_accounted_for(con):
     rows = dict(con.execute("select file, rows_read from loads").fetchall())
     # Counted without the reader under test: line breaks of the text files (no cell of theirs holds one).
-    for name in ("harrowmere_quantity_log.csv", "ostrevane_reason_columns.csv", "ostrevane_receiving_2024_2026.csv"):
+    for name in (
+        "harrowmere_quantity_log.csv",
+        "ostrevane_reason_columns.csv",
+        "ostrevane_receiving_2024_2026.csv",
+    ):
         assert rows[name] == (DATA / "exports" / name).read_bytes().count(b"\n") - 1
-    assert con.execute("select bool_and(rows_read = rows_accepted + rows_quarantined) from loads").fetchone() == (True,)
-    assert con.execute("select sum(rows_accepted) = (select count(*) from inspection_lines) from loads").fetchone() == (True,)
+    assert con.execute(
+        "select bool_and(rows_read = rows_accepted + rows_quarantined) from loads"
+    ).fetchone() == (True,)
+    assert con.execute(
+        "select sum(rows_accepted) = (select count(*) from inspection_lines) from loads"
+    ).fetchone() == (True,)
 
 
 def test_exactly_the_spoilt_rows_are_quarantined(con):
@@ -68,6 +76,9 @@ def test_the_true_rate_of_steady_places_lies_in_the_limits_about_as_often_as_the
 
 def test_loading_the_demo_again_changes_nothing(con, demo):
     before = con.execute("select count(*), sum(removed) from inspection_lines").fetchone()
-    assert before == duckdb.connect(str(demo[0] / "demo.duckdb"), read_only=True).execute(
-        "select count(*), sum(removed) from current_lines"
-    ).fetchone()
+    assert (
+        before
+        == duckdb.connect(str(demo[0] / "demo.duckdb"), read_only=True)
+        .execute("select count(*), sum(removed) from current_lines")
+        .fetchone()
+    )

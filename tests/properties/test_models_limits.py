@@ -2,7 +2,7 @@
 
 import numpy as np
 import pandas as pd
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipelines.contracts import risk_targets
@@ -16,11 +16,13 @@ from pipelines.models.limits import (
 )
 from pipelines.models.rates import charted_rates
 
+at_any_pace = settings(deadline=None)
 removals = st.integers(0, 5000)
 exposures = st.floats(0.01, 1e5)
 levels = st.floats(0.5, 0.999)
 
 
+@at_any_pace
 @given(removals, exposures, st.floats(0.01, 100), levels)
 def test_k_times_the_exposure_gives_a_kth_of_the_limits(removed, shackle_years, k, level):
     once = np.array(exact_rate_limits([removed], [shackle_years], level))
@@ -29,12 +31,14 @@ def test_k_times_the_exposure_gives_a_kth_of_the_limits(removed, shackle_years, 
     )
 
 
+@at_any_pace
 @given(removals, exposures, levels)
 def test_rate_limits_are_in_order_around_the_rate(removed, shackle_years, level):
     lower, upper = exact_rate_limits([removed], [shackle_years], level)
     assert 0 <= lower[0] <= 100 * removed / shackle_years < upper[0]
 
 
+@at_any_pace
 @given(st.lists(st.integers(0, 500), min_size=1, max_size=14).filter(any), levels)
 def test_share_limits_are_in_order_around_the_shares(counts, level):
     counts, total = np.array(counts), sum(counts)
@@ -48,6 +52,7 @@ def test_share_limits_are_in_order_around_the_shares(counts, level):
         assert (upper <= 1).all()
 
 
+@at_any_pace
 @given(st.integers(0, 200), st.floats(0.05, 50), st.floats(0.5, 500), st.floats(0.0005, 0.2))
 def test_a_point_is_flagged_exactly_where_it_lies_outside_its_limits(removed, centre, shackle_years, tail):
     lower, upper = poisson_control_limits([centre], [shackle_years], tail)
@@ -63,6 +68,7 @@ months = st.lists(
 )
 
 
+@at_any_pace
 @given(months)
 def test_an_empty_figure_of_a_chart_says_why(rows):
     cells = pd.DataFrame(rows, columns=["site", "removed_at_risk", "shackle_years"])
@@ -90,6 +96,7 @@ places = st.fixed_dictionaries(
 )
 
 
+@at_any_pace
 @given(st.lists(places, min_size=1, max_size=8))
 def test_advice_keeps_to_the_guideline_and_lengthens_only_with_a_sign_off(rows):
     frame = pd.DataFrame(rows)
@@ -106,6 +113,7 @@ def test_advice_keeps_to_the_guideline_and_lengthens_only_with_a_sign_off(rows):
     assert (advice["computed_interval_months"].isna() == thin).all()
 
 
+@at_any_pace
 @given(st.lists(places, min_size=2, max_size=8), st.randoms(use_true_random=False))
 def test_the_order_of_places_does_not_matter(rows, random):
     frame = pd.DataFrame(rows)
@@ -115,6 +123,7 @@ def test_the_order_of_places_does_not_matter(rows, random):
     pd.testing.assert_frame_equal(shuffled.sort_index(), recommend_intervals(frame, risk_targets()))
 
 
+@at_any_pace
 @given(places, st.integers(1, 50))
 def test_more_removals_never_give_a_longer_computed_interval(place, more):
     frame = pd.DataFrame([place, place | {"removed_at_risk": place["removed_at_risk"] + more}])

@@ -1,4 +1,4 @@
-from time import perf_counter
+from timeit import repeat
 
 import numpy as np
 import pandas as pd
@@ -149,6 +149,4 @@ def test_the_series_and_the_closed_form_meet():
 
 def test_a_thousand_places_take_well_under_a_second():
     places = pd.DataFrame([DEFAULTS] * 1000).assign(removed_at_risk=np.arange(1000))
-    started = perf_counter()
-    recommend_intervals(places, TARGETS)
-    assert perf_counter() - started < 0.5
+    assert min(repeat(lambda: recommend_intervals(places, TARGETS), number=1, repeat=3)) < 0.5

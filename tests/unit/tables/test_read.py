@@ -70,3 +70,8 @@ def test_a_store_without_computed_tables_is_refused(store_of):
         'The table "removal_rates" is not in this store yet. '
         "Load an export with rigging-removals intake; that computes the tables."
     )
+
+
+def test_an_answer_that_somebody_left_half_read_is_no_hindrance(con):
+    con.execute("select * from range(10)").fetchone()
+    assert not read_table(con, "removal_rates", client="Brackle Docks").empty

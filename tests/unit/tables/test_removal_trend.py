@@ -24,3 +24,42 @@ def test_every_month_of_a_client_and_of_each_site(store_of):
     )
     # The client first, then its sites, each in order of the months.
     assert trend["site"].fillna("").tolist() == [""] * 4 + ["North Shed"] * 4 + ["Sea Wall"]
+
+
+def test_a_month_is_no_signal_merely_because_harsher_places_were_looked_at(store_of):
+    """Two steady places, 2 and 40 removed per 100 shackle-years, looked at in turn: month by month from 2 to 40."""
+    lines = []
+    for month in range(1, 13):
+        for year, kind in (
+            (2022, "calm"),
+            (2023, "calm"),
+            (2024, "calm"),
+            (2022, "harsh"),
+            (2023, "harsh"),
+            (2024, "harsh"),
+        ):
+            is_turn = (month % 2 == 0) == (kind == "harsh")
+            removed = {"calm": 20, "harsh": 330}[kind]
+            if is_turn:
+                place = {"site": kind, "environment": "indoor dry"}
+                lines.append(
+                    (
+                        "periodic",
+                        f"{year}-{month:02d}-05",
+                        1000,
+                        removed,
+                        place | {"item_class": f"{kind} {month}"},
+                    )
+                )
+    con = store_of(*lines)
+    compute_tables(con)
+    trend = read_table(con, "removal_trend")
+    of_client = trend[trend["site"].isna()].set_index("month")
+    rates = of_client["removed_per_100_shackle_years"].dropna()
+    assert rates.max() > 10 * rates.min()
+    assert len(rates) == 24
+    assert set(of_client.loc[rates.index, "signal"]) == {"within"}
+    # Steady places: the centre of every month is the rate of the place looked at.
+    assert (
+        (of_client["centre"] / of_client["removed_per_100_shackle_years"]).dropna().between(0.97, 1.03).all()
+    )

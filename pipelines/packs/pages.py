@@ -1,0 +1,90 @@
+"""Turns a notebook that was run into a page that needs no network, and writes the index of a pack."""
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+from pipelines.packs.exports import SHEETS
+from pipelines.packs.reading import OpenTables
+from pipelines.packs.running import Run
+from pipelines.packs.showing import Cautions
+from pipelines.shipped import statement
+from pipelines.wording import month_in_words, sources_in_words
+
+# Cells that the page frame shows by itself, or that only the pack reads.
+HIDDEN_TAGS = ["parameters", "injected-parameters", "cautions", "completed"]
+
+
+@dataclass(frozen=True)
+class Report:
+    """What the index says of one report."""
+
+    name: str
+    title: str
+    question: str
+    headline: str
+
+
+def report_of(run: Run) -> Report:
+    """Return what a notebook says of itself: its first cell is its title and, below, the question it answers."""
+    title, _, question = run.notebook.cells[0].source.partition("\n")
+    return Report(run.name, title.removeprefix("# ").strip(), question.strip(), run.headline)
+
+
+def page_html(run: Run, tables: OpenTables) -> str:
+    """Return the page of one report."""
+    return _rendered("page.html.j2", tables, title=report_of(run).title, body=_body(run.notebook))
+
+
+def index_html(reports: list[Report], table_names: list[str], tables: OpenTables) -> str:
+    """Return the index page of a pack."""
+    listed = [{"name": name, "words": SHEETS[name]} for name in table_names]
+    return _rendered("index.html.j2", tables, title="Shackle inspections", reports=reports, downloads=listed)
+
+
+def scope_in_words(client: str, site: str) -> str:
+    """Return whose report it is.
+
+    >>> scope_in_words("", ""), scope_in_words("Harrow Marine", "North Quay")
+    ('all clients and sites', 'North Quay, Harrow Marine')
+    """
+    return ", ".join(name for name in (site, client) if name) or "all clients and sites"
+
+
+def _body(notebook: Any) -> str:
+    from jinja2 import DictLoader
+    from nbconvert import HTMLExporter
+    from traitlets.config import Config
+
+    exporter = HTMLExporter(
+        config=Config({"TagRemovePreprocessor": {"enabled": True, "remove_cell_tags": HIDDEN_TAGS}}),
+        extra_loaders=[DictLoader({"body.html.j2": _text("body.html.j2")})],
+        template_file="body.html.j2",
+        exclude_anchor_links=True,
+    )
+    body, _ = exporter.from_notebook_node(notebook)
+    return body
+
+
+def _rendered(template: str, tables: OpenTables, title: str, **shown: Any) -> str:
+    from jinja2 import Environment, FunctionLoader, StrictUndefined
+
+    pages = Environment(
+        loader=FunctionLoader(_text), autoescape=True, undefined=StrictUndefined, trim_blocks=True
+    )
+    return pages.get_template(template).render(
+        title=title,
+        scope=scope_in_words(tables.client, tables.site),
+        client=tables.client,
+        site=tables.site,
+        month=month_in_words(tables.period),
+        style=_text("page.css"),
+        cautions=Cautions()._repr_html_(),
+        sources=sources_in_words(tables.files, tables.as_of),
+        written_at=f"{datetime.now(UTC):%Y-%m-%d %H:%M} UTC",
+        **shown,
+    )
+
+
+def _text(name: str) -> str:
+    return statement("pipelines.packs", name)

@@ -1,0 +1,113 @@
+"""Runs one notebook in a kernel of its own, and says in one sentence what stopped it where something did."""
+
+import sys
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from pipelines import faults
+from pipelines.faults import Fault
+from pipelines.packs.showing import COMPLETED
+
+LONGEST_RUN_SECONDS = 1200  # for one cell
+
+
+@dataclass(frozen=True)
+class Run:
+    """A notebook that ran to its end, with the sentence it leads with."""
+
+    name: str
+    notebook: Any
+    headline: str
+
+
+def run_notebook(path: Path, parameters: Mapping[str, str], scratch: Path) -> Run:
+    """Return the notebook at `path`, run with these parameters.
+
+    Parameters
+    ----------
+    path : Path
+        The notebook; it must have a parameter of each name given.
+    parameters : mapping of str
+        Values by name.
+    scratch : Path
+        Folder for the run's own files, with a short path: it holds sockets, whose names may not be long.
+
+    Raises
+    ------
+    Fault
+        The notebook has no such parameter, stopped, or did not reach its last cell.
+    """
+    import nbformat
+    import papermill
+    from nbclient.exceptions import CellTimeoutError, DeadKernelError
+
+    _refuse_unknown_parameters(path, parameters)
+    written = scratch / path.name
+    try:
+        papermill.execute_notebook(
+            str(path),
+            str(written),
+            parameters=dict(parameters),
+            kernel_name="python3",
+            progress_bar=False,
+            execution_timeout=LONGEST_RUN_SECONDS,
+            cwd=str(scratch),
+            config=_kernel_settings(scratch),
+        )
+    except papermill.PapermillExecutionError as error:
+        raise _fault_of(path.stem, error) from error
+    except CellTimeoutError as error:
+        raise Fault(
+            f'The report "{path.stem}" was stopped: a cell ran for more than {LONGEST_RUN_SECONDS // 60} minutes.'
+            " Ask for one client or one site at a time."
+        ) from error
+    except DeadKernelError as error:
+        raise Fault(
+            f'The report "{path.stem}" lost its Python process, most often for want of memory.'
+            " Run fewer side by side with --jobs 1."
+        ) from error
+    notebook = nbformat.read(written, as_version=4)
+    return Run(path.stem, notebook, _headline(path.stem, notebook))
+
+
+def _refuse_unknown_parameters(path: Path, parameters: Mapping[str, str]) -> None:
+    import papermill
+
+    # Papermill only logs an unknown name and runs the notebook with its defaults.
+    unknown = sorted(set(parameters) - set(papermill.inspect_notebook(str(path))))
+    if unknown:
+        raise Fault(
+            f'The notebook "{path.stem}" has no parameter {", ".join(unknown)}. Name it in the cell tagged "parameters".'
+        )
+
+
+def _kernel_settings(scratch: Path) -> Any:
+    from traitlets.config import Config
+
+    if sys.platform == "win32":
+        return Config()
+    # Sockets in files end the port races of kernels started side by side; each needs a name of its own.
+    return Config({"KernelManager": {"transport": "ipc", "ip": str(scratch / "k")}})
+
+
+def _fault_of(name: str, error: Any) -> Fault:
+    kind = getattr(faults, error.ename, Fault)
+    if kind is not Fault:
+        return kind(error.evalue)
+    reason = error.evalue.strip().splitlines()[0] if error.evalue.strip() else "no reason given"
+    return Fault(
+        f'The report "{name}" stopped in its cell {error.exec_count}: {error.ename}: {reason}.'
+        " Open the notebook in JupyterLab with the same parameters to see where."
+    )
+
+
+def _headline(name: str, notebook: Any) -> str:
+    # A cell that ends the kernel's work early raises nothing, so the last cell has to say that it was reached.
+    for output in notebook.cells[-1].get("outputs", []):
+        if COMPLETED in output.get("data", {}):
+            return str(output["data"][COMPLETED]["headline"])
+    raise Fault(
+        f'The report "{name}" did not reach its last cell. Open the notebook in JupyterLab to see why.'
+    )

@@ -1,0 +1,377 @@
+"""Sentences on frames whose answer is known."""
+
+from datetime import date
+
+import pandas as pd
+import pytest
+
+from pipelines import wording
+
+MONTHS = [f"{year}-{month:02d}" for year in (2024, 2025) for month in range(1, 13)]
+
+
+def trend(removed, shackle_years=100.0, inspected=300, site=None, **columns):
+    """Rows of `removal_trend` of one place for 24 months; `removed` is one figure or one for each month."""
+    frame = pd.DataFrame({"client": "Brackle Docks", "site": site, "month": MONTHS, "removed": removed})
+    frame["inspected"], frame["removed_at_risk"], frame["shackle_years"] = (
+        inspected,
+        frame["removed"],
+        shackle_years,
+    )
+    rates = 100 * frame["removed"] / frame["shackle_years"]
+    frame["removed_per_100_shackle_years"] = rates.where(frame["shackle_years"] >= 1)
+    defaults = {
+        "rate_lower": 0.0,
+        "rate_upper": 30.0,
+        "centre": 10.0,
+        "limit_lower": 2.0,
+        "limit_upper": 20.0,
+    }
+    return frame.assign(**defaults | {"signal": "within", "rate_note": None} | columns)
+
+
+def test_a_month_within_its_usual_range():
+    assert wording.monthly_finding(trend(12, inspected=1230), "2025-12") == (
+        "In December 2025, 12 shackles were removed out of 1,230 inspected at Brackle Docks; "
+        "the removal rate of 12 per 100 shackle-years is within its usual range."
+    )
+
+
+@pytest.mark.parametrize(
+    ("removed", "signal", "ending"),
+    [
+        (
+            25,
+            "above",
+            "the removal rate of 25 per 100 shackle-years is above its usual range, which ends at 20.",
+        ),
+        (
+            1,
+            "below",
+            "the removal rate of 1 per 100 shackle-years is below its usual range, which begins at 2.",
+        ),
+        (0, "within", "the removal rate of 0 per 100 shackle-years is within its usual range."),
+    ],
+)
+def test_a_month_outside_its_usual_range_says_where_that_ends(removed, signal, ending):
+    assert wording.monthly_finding(trend(removed, signal=signal), "2025-12").endswith(ending)
+
+
+def test_one_shackle_is_said_in_the_singular_and_none_as_none():
+    assert "1 shackle was removed out of 300 inspected" in wording.monthly_finding(trend(1), "2025-12")
+    assert "no shackle was removed out of 300 inspected" in wording.monthly_finding(trend(0), "2025-12")
+
+
+def test_a_site_is_named_with_its_client():
+    assert "inspected at Sea Wall (Brackle Docks);" in wording.monthly_finding(
+        trend(3, site="Sea Wall"), "2025-12"
+    )
+
+
+def test_a_month_without_a_rate_says_why():
+    frame = trend(
+        1, shackle_years=0.4, inspected=5, rate_note="under 1 shackle-year of exposure; fewer than 20 months"
+    )
+    assert wording.monthly_finding(frame, "2025-12") == (
+        "In December 2025, 1 shackle was removed out of 5 inspected at Brackle Docks; "
+        "no removal rate can be given (under 1 shackle-year of exposure)."
+    )
+
+
+def test_a_month_without_limits_says_why():
+    frame = trend(
+        4, centre=None, signal=None, rate_note="fewer than 20 months with a rate, no control limits"
+    )
+    assert wording.monthly_finding(frame, "2025-12") == (
+        "In December 2025, 4 shackles were removed out of 300 inspected at Brackle Docks, a removal rate of 4 per 100 "
+        "shackle-years; what is usual there cannot be said yet (fewer than 20 months with a rate)."
+    )
+
+
+@pytest.mark.parametrize("period", ["2025-12", "2026-02"])
+def test_a_month_without_inspection_names_the_last_one(period):
+    frame = trend(4)
+    frame.loc[frame["month"] == "2025-12", "inspected"] = 0
+    finding = wording.monthly_finding(frame, period)
+    assert finding.startswith(
+        f"No periodic inspection is recorded at Brackle Docks in {wording.month_in_words(period)}"
+    )
+    assert finding.endswith("the last one was in November 2025.")
+
+
+def test_a_rate_that_rises_is_told_from_one_that_is_steady():
+    risen = trend([8] * 12 + [16] * 12)
+    steady = trend([8] * 12 + [8] * 12)
+    assert "against 8 in the 12 months before" in wording.yearly_finding(risen, "2025-12")
+    assert wording.yearly_finding(risen, "2025-12").endswith(
+        "it is up by 100\N{NO-BREAK SPACE}%, more than chance explains."
+    )
+    assert "chance" in wording.yearly_finding(steady, "2025-12")
+    assert "up by" not in wording.yearly_finding(steady, "2025-12")
+
+
+def test_a_rate_that_falls_is_said_to():
+    fallen = wording.yearly_finding(trend([16] * 12 + [8] * 12), "2025-12")
+    assert fallen.endswith("it is down by 50\N{NO-BREAK SPACE}%, more than chance explains.")
+
+
+def test_a_difference_of_a_hair_is_about_the_same_however_sure():
+    frame = trend([8000] * 12 + [8500] * 12, shackle_years=100_000.0)
+    assert "about the same as in the 12 months before" in wording.yearly_finding(frame, "2025-12")
+
+
+def test_a_year_with_too_little_exposure_has_no_rate():
+    thin = wording.yearly_finding(trend(0, shackle_years=0.05), "2025-12")
+    assert thin == (
+        "Over the 12 months to December 2025 there is under 1 shackle-year of exposure at Brackle Docks, too little for a rate."
+    )
+    assert "too little exposure to compare" in wording.yearly_finding(
+        trend([0] * 12 + [8] * 12, [0.0] * 12 + [100.0] * 12), "2025-12"
+    )
+
+
+def test_the_trend_in_words_gives_range_latest_and_months_outside():
+    frame = trend([5] * 23 + [25])
+    frame["signal"] = ["within"] * 23 + ["above"]
+    said = wording.trend_in_words(frame, "2025-12")
+    assert (
+        "24 months of 24 have a rate: it runs from 5 (January 2024) to 25 (December 2025) per 100 shackle-years."
+        in said
+    )
+    assert said.endswith("Months above the usual range, latest first: December 2025.")
+
+
+def place(site, **columns):
+    defaults = {
+        "client": "Brackle Docks", "site": site, "environment": "marine spray", "month": "2025-12", "inspected": 100,
+        "removed_at_risk": 9, "removed_per_100_shackle_years": 30.0, "limit_upper": 20.0, "signal": "above",
+    }  # fmt: skip
+    return defaults | columns
+
+
+def test_places_above_come_farthest_first_and_others_not_at_all():
+    rates = pd.DataFrame(
+        [
+            place("A little above", removed_per_100_shackle_years=21.0),
+            place("Far above", removed_per_100_shackle_years=60.0),
+            place("Fine", signal="within"),
+            place("Above last month", month="2025-11"),
+        ]
+    )
+    sentences = wording.places_above_usual(rates, "2025-12")
+    assert [sentence.split(" (")[0] for sentence in sentences] == ["Far above", "A little above"]
+    assert sentences[0] == (
+        "Far above (marine spray): 9 shackles removed since the look before, 60 per 100 shackle-years; the usual range ends at 20."
+    )
+    assert wording.places_finding(rates, "2025-12") == (
+        "3 places were inspected in December 2025; 2 of them lie above the usual range of the place."
+    )
+
+
+def test_a_month_in_which_no_place_was_inspected():
+    assert (
+        wording.places_finding(pd.DataFrame([place("Fine")]), "2026-01")
+        == "No place was inspected in January 2026."
+    )
+
+
+def test_overdue_places_come_longest_first_and_days_to_come_are_left_out():
+    overdue = pd.DataFrame(
+        [
+            ("Brackle Docks", "Sea Wall", "marine spray", "bow 16 mm", 3, 40),
+            ("Brackle Docks", "Sea Wall", "marine spray", "bow 19 mm", 12, 1),
+            ("Brackle Docks", "North Shed", "indoor dry", "bow 16 mm", 90, 1),
+            ("Brackle Docks", "Loft", "indoor dry", "bow 16 mm", -5, 7),
+        ],
+        columns=["client", "site", "environment", "item_class", "days_overdue", "quantity"],
+    )
+    assert wording.overdue_places(overdue) == [
+        "North Shed (indoor dry): 1 shackle of 1 item class, up to 90 days late.",
+        "Sea Wall (marine spray): 41 shackles of 2 item classes, up to 12 days late.",
+    ]
+    assert (
+        wording.overdue_finding(overdue)
+        == "42 shackles are past the due day of the periodic inspection, at 2 places."
+    )
+    assert wording.overdue_finding(overdue.tail(1)) == "No periodic inspection is overdue."
+
+
+def recommendation(site="Sea Wall", **columns):
+    defaults = {
+        "client": "Brackle Docks", "site": site, "environment": "marine spray", "shackle_years": 500.0,
+        "rate_per_100_shackle_years": 10.0, "rate_lower": 8.0, "rate_upper": 12.0, "current_interval_months": 3,
+        "recommended_interval_months": 3, "binding_rule": "guideline for severe service", "outcome": "keep",
+        "share_found_at_current": 0.03, "share_found_at_recommended": 0.03, "share_in_service_at_recommended": 0.015,
+        "needs_sign_off": False, "least_shackle_years": 58.9,
+    }  # fmt: skip
+    return defaults | columns
+
+
+SHORTER = recommendation(
+    current_interval_months=12,
+    recommended_interval_months=5,
+    outcome="shorten",
+    binding_rule="share found",
+    share_found_at_current=0.113,
+    share_found_at_recommended=0.0488,
+)
+LONGER = recommendation(
+    recommended_interval_months=12,
+    outcome="may lengthen, sign-off needed",
+    needs_sign_off=True,
+    share_found_at_recommended=0.041,
+)
+
+
+def test_the_highest_rate_is_the_one_that_is_well_supported():
+    thin = recommendation("Thin", rate_per_100_shackle_years=50.0, rate_lower=2.0, rate_upper=200.0)
+    unrated = recommendation("Loft", rate_per_100_shackle_years=None, rate_lower=None, rate_upper=None)
+    assert wording.rates_finding(pd.DataFrame([thin, recommendation(), unrated])) == (
+        "Over all its records, Sea Wall (marine spray) has the highest removal rate that is well supported: "
+        "10 per 100 shackle-years (8 to 12 with 90 % confidence). 1 place has no rate: under 1 shackle-year of exposure."
+    )
+
+
+def test_places_without_removals_or_without_exposure():
+    none_removed = pd.DataFrame([recommendation(rate_per_100_shackle_years=0.0, rate_lower=0.0)])
+    assert wording.rates_finding(none_removed) == "Nothing was removed at the 1 place with a removal rate."
+    unrated = pd.DataFrame([recommendation(rate_per_100_shackle_years=None)])
+    assert (
+        wording.rates_finding(unrated)
+        == "No place has a removal rate yet: each has under 1 shackle-year of exposure."
+    )
+
+
+def test_intervals_are_counted_by_outcome():
+    frame = pd.DataFrame([recommendation(), SHORTER, SHORTER, LONGER])
+    assert wording.interval_finding(frame) == (
+        "Of 4 places, 2 should be inspected more often, 1 could be inspected less often with a qualified person's signature "
+        "and 1 keeps its interval."
+    )
+
+
+def test_proposals_put_shorter_intervals_first_and_say_why():
+    first, second = wording.interval_proposals(pd.DataFrame([LONGER, recommendation(), SHORTER]), no_rates())
+    assert first.replace("\N{NO-BREAK SPACE}", " ") == (
+        "Sea Wall (marine spray): from 12 to 5 months. At the highest rate that agrees with the records (12 per 100 "
+        "shackle-years), a look every 12 months would find 11 % of the shackles due for removal, where 5 % is the most "
+        "allowed; every 5 months it is 4.9 %."
+    )
+    assert "only if a qualified person signs for it" in second
+    assert "speaks against it" not in second
+
+
+def test_a_longer_interval_is_warned_against_while_the_latest_rate_is_above():
+    rates = pd.DataFrame([place("Sea Wall", month="2025-11", signal="within"), place("Sea Wall")])
+    (proposal,) = wording.interval_proposals(pd.DataFrame([LONGER]), rates)
+    assert proposal.endswith(
+        "But its latest rate, of December 2025, lies above its usual range, which speaks against it now."
+    )
+
+
+@pytest.mark.parametrize(
+    ("outcome", "words"),
+    [
+        (
+            "too little experience, guideline kept",
+            "Too little experience to compute an interval: 500 shackle-years, where at least 59",
+        ),
+        ("no interval in the list meets the targets", "Not even a look every month meets the targets"),
+        ("qualified person to set", "In special service a qualified person sets the interval"),
+    ],
+)
+def test_each_other_outcome_has_a_sentence_of_its_own(outcome, words):
+    row = recommendation(outcome=outcome, needs_sign_off=True)
+    (proposal,) = wording.interval_proposals(pd.DataFrame([row]), no_rates())
+    assert words in proposal
+
+
+def no_rates():
+    return pd.DataFrame([place("Elsewhere")]).head(0)
+
+
+def test_reasons_as_shares_where_there_are_enough():
+    reasons = pd.DataFrame(
+        {"criterion": ["deformed", "wear over limit", "not stated"], "removed": [15, 30, 5]}
+    )
+    assert wording.reasons_finding(reasons).replace("\N{NO-BREAK SPACE}", " ") == (
+        "Of 50 removals from service, 60 % were for wear over limit, 30 % were for deformed and "
+        "10 % have no criterion written down."
+    )
+
+
+def test_reasons_as_counts_where_there_are_few_or_none():
+    few = pd.DataFrame({"criterion": ["deformed", "not stated"], "removed": [1, 2]})
+    assert (
+        wording.reasons_finding(few) == "3 removals from service: 1 for deformed. That is too few for shares."
+    )
+    assert wording.reasons_finding(few.assign(removed=0)) == "No removal from service is recorded."
+
+
+def loaded(**columns):
+    return {
+        "file": "a.csv",
+        "rows_read": 10,
+        "rows_accepted": 9,
+        "rows_quarantined": 1,
+        "lines_in_use": 9,
+    } | columns
+
+
+def test_the_account_of_files():
+    files = pd.DataFrame([loaded(), loaded(file="b.csv", rows_accepted=10, rows_quarantined=0)])
+    assert (
+        wording.intake_finding(files)
+        == "2 files were loaded: of 20 rows read, 19 were accepted and 1 was quarantined."
+    )
+    assert (
+        wording.intake_finding(files.tail(1))
+        == "1 file was loaded: of 10 rows read, 10 were accepted and none was quarantined."
+    )
+    assert wording.intake_finding(files.head(0)) == "No file with lines of this place is loaded."
+
+
+def test_a_file_shared_with_other_clients_is_told_apart():
+    shared = loaded(rows_read=pd.NA, rows_accepted=pd.NA, rows_quarantined=pd.NA, lines_in_use=1)
+    assert wording.intake_finding(pd.DataFrame([shared])) == (
+        "1 file shared with other clients holds 1 line of this one; what was quarantined there is not counted here, "
+        "since nobody can say whose it was."
+    )
+
+
+def test_rules_are_counted():
+    rules = pd.DataFrame({"description": ["a", "b", "c"], "rows_failing": [0, 2, 0]})
+    assert (
+        wording.rules_finding(rules)
+        == "3 contract rules were run on every row; 1 rule found rows that break it."
+    )
+    assert (
+        wording.rules_finding(rules.head(1))
+        == "1 contract rule was run on every row, and every row keeps all of them."
+    )
+
+
+def test_sources_name_files_lines_and_last_day():
+    files = pd.DataFrame({"loaded_at": pd.to_datetime(["2026-01-05", "2026-02-03"]), "lines_in_use": [9, 1]})
+    assert wording.sources_in_words(files, date(2026, 1, 31)) == (
+        "Made from 2 files, the latest loaded on 3 February 2026, with 10 lines in use. Figures take in inspections up to 31 January 2026."
+    )
+
+
+def test_the_targets_are_those_of_the_risk_targets_file():
+    said = wording.interval_targets().replace("\N{NO-BREAK SPACE}", " ")
+    assert "at most 5 % of the shackles are found due for removal at a look" in said
+    assert "12 months in normal service and 3 months in severe service" in said
+
+
+def test_the_cautions_say_what_every_report_must():
+    together = " ".join(wording.CAUTIONS).lower()
+    for thought in (
+        "describe records",
+        "look before use",
+        "qualified person",
+        "shortest",
+        "lengthened",
+        "thin",
+    ):
+        assert thought in together
