@@ -155,7 +155,7 @@ def fitting_profile(file_name: str, headers: dict[str, list[str]], profiles: lis
         header = max(headers.values(), key=len, default=[])
         raise DataFault(
             f"{file_name}: no source profile fits its header ({', '.join(header[:8])}{', ...' if len(header) > 8 else ''})."
-            f" Draft one with: rigging-removals profile {file_name} --out profile.yaml"
+            " Copy one that comes near from data_contracts/sources, put in these headers, and give it with --source."
         )
     if not fitting[0].confirmed:
         raise DataFault(
