@@ -130,7 +130,7 @@ def copy_for_period(store: Path, period: str, target: str) -> duckdb.DuckDBPyCon
     """
     con = duckdb.connect(target, config=SETTINGS)
     # DuckDB takes no parameter for a file name here; a quote in a path is doubled.
-    con.execute(f"attach '{str(store).replace(chr(39), chr(39) * 2)}' as kept (read_only)")
+    con.execute(f"attach '{str(store).replace(chr(39), chr(39) * 2)}' as kept (type duckdb, read_only)")
     (own_name,) = con.execute("select current_database()").fetchall()[0]
     con.execute(f'copy from database kept to "{own_name}"')
     con.execute("detach kept")

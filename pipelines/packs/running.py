@@ -53,7 +53,6 @@ def run_notebook(path: Path, parameters: Mapping[str, str], scratch: Path) -> Ru
             kernel_name="python3",
             progress_bar=False,
             execution_timeout=LONGEST_RUN_SECONDS,
-            cwd=str(scratch),
             config=_kernel_settings(scratch),
         )
     except papermill.PapermillExecutionError as error:
