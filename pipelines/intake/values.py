@@ -20,7 +20,7 @@ def readings(column: Column, texts: list[str], profile: Profile) -> dict[str, ob
     >>> from pipelines.sources import known_profiles
     >>> size = next(c for c in load_contract("inspection_line").columns if c.name == "nominal_size_mm")
     >>> readings(size, ["16 mm", '5/8"', "big"], known_profiles()[0])
-    {'16 mm': 16.0, '5/8"': 16, 'big': None}
+    {'16 mm': 16.0, '5/8"': 16.0, 'big': None}
     """
     read = _reader(column, texts, profile)
     return {text: read(text) for text in texts}
