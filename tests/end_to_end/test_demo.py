@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+import duckdb
 import pandas as pd
 import pytest
 
@@ -71,3 +72,13 @@ def test_the_true_rate_of_steady_places_lies_in_the_limits_about_as_often_as_the
     assert inside.mean() >= 0.75
     nearly = both["rate_per_100_shackle_years_x"] / both["rate_per_100_shackle_years_y"]
     assert nearly.between(0.85, 1.15).mean() >= 0.9
+
+
+def test_loading_the_demo_again_changes_nothing(con, demo):
+    before = con.execute("select count(*), sum(removed) from inspection_lines").fetchone()
+    assert (
+        before
+        == duckdb.connect(str(demo[0] / "demo.duckdb"), read_only=True)
+        .execute("select count(*), sum(removed) from current_lines")
+        .fetchone()
+    )

@@ -1,0 +1,288 @@
+"""Packs of the small store: all clients, one client with nothing removed, one site, an empty month."""
+
+import re
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from python_calamine import CalamineWorkbook
+
+from pipelines.faults import Fault, RequestFault
+from pipelines.packs import REPORTS, run_pack
+from pipelines.packs.reading import open_tables
+from pipelines.packs.running import run_notebook
+from pipelines.wording import CAUTIONS
+
+BRACKLE, FERROW, PERIOD = "Brackle Docks", "Ferrow Mills", "2026-02"
+EMPTY_MONTH = "2026-05"
+SCOPES = {
+    "all clients": {},
+    "nothing removed": {"client": FERROW},
+    "one site": {"site": "Sea Wall"},
+    "empty month": {"period": EMPTY_MONTH},
+}
+
+
+class Page(HTMLParser):
+    """Tables, headings, addresses and text of a page."""
+
+    def __init__(self, path: Path):
+        super().__init__()
+        self.source = path.read_text(encoding="utf-8")
+        self.addresses: list[str] = []
+        self.heads: list[str] = []
+        self.captions: list[str] = []
+        self.words = ""
+        self._open: list[str] = []
+        self.feed(self.source)
+
+    def handle_starttag(self, tag, attributes):
+        self.addresses += [
+            value for name, value in attributes if name in ("src", "href", "xlink:href", "action", "data")
+        ]
+        if tag not in ("meta", "link", "br", "img"):
+            self._open.append(tag)
+        if tag == "th":
+            self.heads.append("")
+        if tag == "figcaption":
+            self.captions.append("")
+
+    def handle_endtag(self, tag):
+        self._open.pop()
+
+    def handle_data(self, text):
+        if "style" in self._open:
+            return
+        self.words += text
+        if "th" in self._open:
+            self.heads[-1] += text
+        if "figcaption" in self._open:
+            self.captions[-1] += text
+
+
+@pytest.fixture(params=SCOPES)
+def pack(request, make_pack):
+    return make_pack(**SCOPES[request.param])
+
+
+@pytest.fixture
+def pages(pack):
+    return {path.stem: Page(path) for path in pack.glob("*.html")}
+
+
+def test_a_pack_is_whole(pack):
+    assert {path.name for path in pack.iterdir()} == {
+        "index.html",
+        "tables.xlsx",
+        "tables",
+        *(f"{name}.html" for name in REPORTS),
+    }
+    assert {path.stem for path in (pack / "tables").iterdir()} == {
+        "removal_rates", "removal_trend", "reason_breakdown", "interval_recommendations", "overdue_inspections",
+        "files_loaded", "contract_rules", "quarantine",
+    }  # fmt: skip
+    assert [path.name for path in pack.parent.iterdir()] == [pack.name]
+
+
+def test_pages_ask_nothing_of_a_network_and_link_only_into_the_pack(pack, pages):
+    for page in pages.values():
+        assert not re.search("https?:", page.source)
+        assert "url(" not in re.sub(r"url\(#f[0-9a-f]{8}-part\d+\)", "", page.source)
+        assert "<script" not in page.source
+        assert "default-src 'none'" in page.source
+        assert page.addresses
+        assert all((pack / address).is_file() for address in page.addresses)
+
+
+def test_every_page_carries_the_cautions_once_and_says_what_it_is_made_from(pages):
+    for page in pages.values():
+        for caution in CAUTIONS:
+            assert page.words.count(caution) == 1
+        assert "Made from " in page.words
+        assert re.search(r"Written on \d{4}-\d\d-\d\d \d\d:\d\d UTC", page.words)
+
+
+def test_headings_are_words_of_the_trade(pages):
+    for name in REPORTS:
+        heads = pages[name].heads
+        assert heads or name == "interval_recommendations"
+        assert not [head for head in heads if re.search(r"[a-z]_[a-z]", head) and not head.endswith(".csv")]
+
+
+def test_no_code_prompt_warning_or_machine_path_is_shown(pack, pages):
+    for page in pages.values():
+        for leak in (
+            "open_tables",
+            "In [",
+            "Traceback",
+            "Warning",
+            str(pack.parent),
+            "duckdb",
+            "NaN",
+        ):
+            assert leak not in page.words
+        assert not re.search(r">(nan|None|NaT|<NA>)<", page.source)
+
+
+def test_every_figure_has_a_finding_and_an_alternative_in_words(pages):
+    for name in REPORTS:
+        svgs = re.findall(r"<svg [^>]*>", pages[name].source)
+        assert len(svgs) == len(pages[name].captions) > 0
+        assert all(caption.strip().endswith(".") for caption in pages[name].captions)
+        assert all('role="img"' in svg and 'aria-label="Chart of ' in svg for svg in svgs)
+
+
+def test_the_figures_of_a_page_are_those_of_the_table(make_pack, small_store):
+    page = Page(make_pack() / "removal_rates.html")
+    (row,) = open_tables(str(small_store)).month().to_dict("records")
+    shown = re.search(r"<tr><th scope=\"row\">Sea Wall</th>(.*?)</tr>", page.source)
+    cells = re.findall(r">([^<]+)</td>", shown[1])
+    assert cells == [
+        "marine spray", f"{row['inspected']:,}", f"{row['removed']:,}", f"{row['removed_at_risk']:,}",
+        f"{row['shackle_years']:,.1f}", f"{row['removed_per_100_shackle_years']:,.1f}", f"{row['rate_lower']:,.1f}",
+        f"{row['rate_upper']:,.1f}", f"{row['limit_upper']:,.1f}", "above",
+    ]  # fmt: skip
+    written = pd.read_csv(make_pack() / "tables" / "removal_rates.csv")
+    (stored,) = written[(written["site"] == "Sea Wall") & (written["month"] == PERIOD)]["rate_upper"]
+    assert stored == pytest.approx(row["rate_upper"], abs=1e-12)
+
+
+def test_the_leap_at_the_sea_wall_leads_the_page_and_the_index(make_pack):
+    finding = "In February 2026, 30 shackles were removed out of 300 inspected at Brackle Docks; the removal rate of "
+    assert Page(make_pack() / "removal_rates.html").captions[0].startswith(finding)
+    index = Page(make_pack() / "index.html")
+    assert finding in index.words
+    assert "is above its usual range" in index.words
+    assert (
+        "Sea Wall (marine spray): 30 shackles removed since the look before"
+        in Page(make_pack() / "removal_rates.html").words
+    )
+
+
+def test_nothing_removed_is_said_and_drawn(make_pack):
+    page = Page(make_pack(client=FERROW) / "removal_rates.html")
+    assert "No removal from service is recorded." in page.words
+    assert "Nothing was removed at the 1 place with a removal rate." in page.words
+
+
+def test_an_empty_month_is_said_to_be_one(make_pack):
+    page = Page(make_pack(period=EMPTY_MONTH) / "removal_rates.html")
+    assert "No periodic inspection is recorded at Brackle Docks in May 2026" in page.words
+    assert "No place was inspected in May 2026." in page.words
+    assert "the last one was in February 2026" in page.captions[0]
+
+
+def test_one_site_is_told_without_the_others(make_pack):
+    words = Page(make_pack(site="Sea Wall") / "interval_recommendations.html").words
+    assert "Sea Wall" in words
+    assert "North Shed" not in words
+    assert "Press Hall" not in words
+
+
+def everything_written(pack: Path) -> str:
+    """All text of a pack: pages, text tables, and every cell of the workbook."""
+    texts = [path.read_text(encoding="utf-8") for path in pack.rglob("*") if path.suffix in (".html", ".csv")]
+    book = CalamineWorkbook.from_path(str(pack / "tables.xlsx"))
+    texts += [str(book.get_sheet_by_name(name).to_python()) for name in book.sheet_names]
+    return "\n".join(texts)
+
+
+@pytest.mark.parametrize(
+    ("client", "others"),
+    [
+        (FERROW, [BRACKLE, "Sea Wall", "North Shed", "brackle_log"]),
+        (BRACKLE, [FERROW, "Press Hall", "ferrow_log"]),
+    ],
+)
+def test_a_pack_for_one_client_names_no_other(make_pack, client, others):
+    written = everything_written(make_pack(client=client))
+    assert client in written
+    for name in [*others, "both_yards"]:
+        assert name.lower() not in written.lower()
+
+
+def test_a_pack_for_all_names_everybody(make_pack):
+    written = everything_written(make_pack())
+    for name in (FERROW, BRACKLE, "brackle_log.csv", "both_yards.csv", "is not a whole number"):
+        assert name in written
+
+
+def test_a_pack_replaces_an_earlier_one_and_leaves_other_folders_alone(small_store, tmp_path):
+    run_pack(["intake_account"], small_store, "", "", "", tmp_path)
+    (tmp_path / PERIOD / "removal_rates.html").write_text("earlier")
+    run_pack(["intake_account"], small_store, "", "", "", tmp_path)
+    assert not (tmp_path / PERIOD / "removal_rates.html").exists()
+    (tmp_path / PERIOD / "index.html").unlink()
+    with pytest.raises(
+        RequestFault, match="is there already and is not a report pack, so it is left as it is"
+    ):
+        run_pack(["intake_account"], small_store, "", "", "", tmp_path)
+    assert (tmp_path / PERIOD / "tables.xlsx").is_file()
+
+
+def test_an_unknown_report_is_named_with_the_nearest_one(small_store, tmp_path):
+    with pytest.raises(RequestFault) as fault:
+        run_pack(["removal_rate"], small_store, "", "", "", tmp_path)
+    assert str(fault.value) == 'There is no report "removal_rate". Did you mean removal_rates?'
+    with pytest.raises(RequestFault, match="Reports to be had: removal_rates, "):
+        run_pack(["horoscope"], small_store, "", "", "", tmp_path)
+
+
+def write_notebook(path: Path, *cells: str) -> Path:
+    import nbformat
+
+    new = nbformat.v4
+    # One line alone would be read as the shell's own command `store`.
+    parameters = new.new_code_cell('store: str = ""\nyear: str = ""', metadata={"tags": ["parameters"]})
+    kernel = {"kernelspec": {"name": "python3", "display_name": "Python 3", "language": "python"}}
+    notebook = new.new_notebook(cells=[parameters, *map(new.new_code_cell, cells)], metadata=kernel)
+    nbformat.write(notebook, path)
+    return path
+
+
+@pytest.mark.parametrize(
+    ("cells", "sentence"),
+    [
+        (
+            ["raise KeyError('pin')"],
+            "The report \"odd\" stopped in its cell 3: KeyError: 'pin'. Open the notebook in JupyterLab",
+        ),
+        (["import sys; sys.exit()", "1"], 'The report "odd" did not reach its last cell.'),
+        (
+            ["from pipelines.faults import RequestFault\nraise RequestFault('Say which month.')"],
+            "Say which month.",
+        ),
+    ],
+)
+def test_a_notebook_that_stops_is_one_sentence(tmp_path, cells, sentence):
+    with pytest.raises(Fault) as fault:
+        run_notebook(write_notebook(tmp_path / "odd.ipynb", *cells), {"store": "x"}, scratch(tmp_path))
+    assert str(fault.value).startswith(sentence)
+    assert "\n" not in str(fault.value)
+
+
+def test_a_parameter_that_a_notebook_lacks_is_named(tmp_path):
+    with pytest.raises(Fault) as fault:
+        run_notebook(
+            write_notebook(tmp_path / "odd.ipynb", "1"), {"store": "x", "month": "2026-02"}, scratch(tmp_path)
+        )
+    assert str(fault.value) == (
+        'The notebook "odd" has no parameter month. Name it in the cell tagged "parameters".'
+    )
+
+
+def scratch(tmp_path: Path) -> Path:
+    folder = tmp_path / "run"
+    folder.mkdir()
+    return folder
+
+
+def test_a_report_that_fails_leaves_no_folder_behind(small_store, tmp_path, monkeypatch):
+    broken = tmp_path / "notebooks"
+    broken.mkdir()
+    write_notebook(broken / "intake_account.ipynb", "1")
+    monkeypatch.setattr("pipelines.packs.pack.shipped_folder", lambda name: broken)
+    with pytest.raises(Fault, match="has no parameter client, period, site"):
+        run_pack(["intake_account"], small_store, "", "", "", tmp_path / "out")
+    assert list((tmp_path / "out").iterdir()) == []
