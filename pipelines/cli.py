@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from pipelines.faults import Fault
+from pipelines.faults import Fault, RequestFault
 
 app = typer.Typer(
     help="Turn exported shackle inspection logs into removal rates, reasons and inspection intervals.",
@@ -56,6 +56,26 @@ def demo(
     from pipelines.jobs import run_demo
 
     typer.echo(f"Report pack: {run_demo(out, say=_say)}")
+
+
+@app.command()
+def profile(
+    files: Files,
+    out: Annotated[Path, typer.Option("--out", help="The YAML file to write.")],
+) -> None:
+    """Draft a source profile from the headers and values of files of one exporter; load nothing."""
+    from pipelines.intake.sampling import sample_files
+    from pipelines.sources.drafting import draft_profile, finding_lines
+
+    if out.exists():
+        raise RequestFault(f"{out} is there already. Give another name, or remove it.")
+    draft = draft_profile(sample_files(files), source=out.stem)
+    out.parent.mkdir(parents=True, exist_ok=True)
+    out.write_text(draft.yaml, encoding="utf-8")
+    typer.echo("\n".join(finding_lines(draft.findings)))
+    _say(
+        f"Draft: {out}. Nothing was loaded. Read it, mend what is unsure, fill in what is missing, then set confirmed: true."
+    )
 
 
 @app.command()

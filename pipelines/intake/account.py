@@ -12,6 +12,9 @@ def account_lines(account: Account) -> list[str]:
         f"{account.file} (profile {account.source}): {account.rows_read:,} rows read = {account.rows_accepted:,} accepted"
         f" + {account.rows_quarantined:,} quarantined; {account.rows_flagged:,} of the accepted flagged."
     ]
+    if account.rows_set_aside:
+        kinds = ", ".join(f"{kind} {rows:,}" for kind, rows in account.rows_set_aside.items())
+        lines.append(f"  set aside, no part of the log: {kinds}")
     if account.rows_superseded:
         lines.append(
             f"  {account.rows_superseded:,} lines of earlier exports superseded; they stay readable."

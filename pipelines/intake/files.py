@@ -14,6 +14,7 @@ from pipelines.faults import DataFault
 from pipelines.intake.reading import header_of, kind_of, read_rows
 from pipelines.intake.registers import load_registers
 from pipelines.intake.staging import stage_lines
+from pipelines.intake.unpacking import unpacked
 from pipelines.intake.verdict import decide
 from pipelines.sources import Profile, fitting_profile, known_profiles, read_profile
 from pipelines.store import attach_store, create_tables, open_store, write_load
@@ -125,9 +126,10 @@ def _stage_file(
     con: duckdb.DuckDBPyConnection, path: Path, profiles: list[Profile], work_folder: Path, add_sites: bool
 ) -> tuple[Account, list[RuleResult]]:
     kind_of(path)
-    headers = {profile.source: header_of(path, profile.file) for profile in profiles}
+    readable = unpacked(path, work_folder)
+    headers = {profile.source: header_of(readable, profile.file) for profile in profiles}
     profile = fitting_profile(path.name, headers, profiles)
-    header = read_rows(con, path, profile.file, work_folder)
+    header = read_rows(con, readable, profile.file, work_folder, profile.totals, profile.free_text_headers)
     rows_read = _count(con, "select (select count(*) from raw_rows) + (select count(*) from refused_rows)")
     if not rows_read:
         raise DataFault(f"{path.name} has a header and no rows below it. Export it again.")
@@ -156,6 +158,7 @@ def _stage_file(
             "select phrase, any_value(criterion || ', likeness ' || round(likeness)::integer) from phrase_readings"
             " where criterion <> 'not stated' group by phrase order by phrase",
         ),
+        rows_set_aside=_pairs(con, "select kind, count(*) from set_aside_rows group by kind order by kind"),
         added_sites=[
             place
             for (place,) in con.execute(

@@ -11,6 +11,7 @@ from pipelines.faults import DataFault, RequestFault
 from pipelines.shipped import shipped_folder
 
 DERIVED = ("file_sha256", "row", "source", "item_class")
+FREE_TEXT_COLUMNS = ("disposition", "note")
 
 
 class _Strict(BaseModel):
@@ -20,11 +21,34 @@ class _Strict(BaseModel):
 class FileForm(_Strict):
     """How the file is written."""
 
-    kind: Literal["csv", "xlsx"]
-    delimiter: str = ","
+    kind: Literal["csv", "xlsx", "ods", "xls", "parquet", "jsonl"]
+    delimiter: str = Field(default=",", min_length=1, max_length=1)
+    quote: str = Field(default='"', max_length=1)  # empty where a quote is a character like any other
     encoding: str = "utf-8"
     header_row: int = Field(default=1, ge=1)
-    sheet: str | None = None
+    # Two rows are joined; a merged cell of the upper one counts for every column below it.
+    header_rows: Literal[1, 2] = 1
+    sheet: str | None = None  # else the first one
+    # Sheets with one header are stacked; the column "(sheet)" holds the name of each row's sheet.
+    sheets: Literal["all"] | list[str] | None = None
+    ignored_sheets: list[str] = Field(default_factory=list)
+
+    @model_validator(mode="after")
+    def _readable_form(self) -> "FileForm":
+        try:
+            "".encode(self.encoding)
+        except LookupError as error:
+            raise ValueError(f"no text encoding is called {self.encoding}") from error
+        if self.sheet and self.sheets:
+            raise ValueError("give sheet or sheets, not both")
+        return self
+
+
+class Totals(_Strict):
+    """How subtotal and total rows are told: by the words in one column. A word with * at its end is a beginning."""
+
+    column: str
+    words: list[str] = Field(min_length=1)
 
 
 class Units(_Strict):
@@ -79,6 +103,8 @@ class Profile(_Strict):
     words: dict[str, dict[str, str]] = Field(default_factory=dict)
     result: Result | None = None
     reasons: Reasons = Reasons()
+    totals: Totals | None = None
+    free_text: list[str] = Field(default_factory=list)  # further headers whose cells may hold line breaks
 
     @model_validator(mode="after")
     def _known_columns(self) -> "Profile":
@@ -105,7 +131,15 @@ class Profile(_Strict):
         headers = [*self.columns.values(), *self.reasons.columns]
         headers += [self.result.column] if self.result else []
         headers += [self.reasons.column] if self.reasons.column else []
+        headers += [self.totals.column] if self.totals else []
         return headers
+
+    @property
+    def free_text_headers(self) -> set[str]:
+        """The headers of columns that hold text as people write it, in which a line break is nothing odd."""
+        headers = {self.columns[name] for name in FREE_TEXT_COLUMNS if name in self.columns}
+        headers |= {self.reasons.column} if self.reasons.column else set()
+        return headers | set(self.free_text)
 
 
 def read_profile(path: Path) -> Profile:
@@ -155,7 +189,7 @@ def fitting_profile(file_name: str, headers: dict[str, list[str]], profiles: lis
         header = max(headers.values(), key=len, default=[])
         raise DataFault(
             f"{file_name}: no source profile fits its header ({', '.join(header[:8])}{', ...' if len(header) > 8 else ''})."
-            " Copy one that comes near from data_contracts/sources, put in these headers, and give it with --source."
+            f" Draft one with: rigging-removals profile {file_name} --out profile.yaml"
         )
     if not fitting[0].confirmed:
         raise DataFault(

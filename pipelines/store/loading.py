@@ -29,6 +29,7 @@ class Account:
     likened_phrases: dict[str, str] = field(default_factory=dict)
     added_sites: list[str] = field(default_factory=list)
     lines_missing: int = 0
+    rows_set_aside: dict[str, int] = field(default_factory=dict)  # blank, repeated header, total: no rows of the log
     is_already_loaded: bool = False
 
 

@@ -59,9 +59,9 @@ def test_the_profile_whose_header_fits_is_found(profile_path):
     assert fitting_profile("log.csv", headers, [profile]) is profile
 
 
-def test_an_unknown_header_says_how_to_make_a_profile(profile_path):
+def test_an_unknown_header_says_how_to_draft_a_profile(profile_path):
     with pytest.raises(
-        DataFault, match=r"no source profile fits its header \(A, B\).*Copy one that comes near"
+        DataFault, match=r"no source profile fits its header \(A, B\).*rigging-removals profile log.csv"
     ):
         fitting_profile("log.csv", {"brackle-log": ["A", "B"]}, [read_profile(profile_path)])
 

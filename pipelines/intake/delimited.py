@@ -1,0 +1,207 @@
+"""Reads CSV and its kin in one pass of DuckDB, as text; what the reader refuses is kept with its record number."""
+
+import codecs
+import csv
+import glob
+import mmap
+import re
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+from itertools import islice
+from pathlib import Path
+from typing import Any, TextIO
+
+import duckdb
+
+from pipelines.faults import DataFault
+from pipelines.intake.headers import Row, last_header_row
+from pipelines.intake.marks import JOINED, Marks
+from pipelines.intake.strays import LONGEST_JOINED, write_without_strays
+from pipelines.sources.profiles import FileForm
+
+LONGEST_LINE = 10_000_000
+REJECTS = (
+    f"store_rejects=true, max_line_size={LONGEST_LINE}, rejects_table='rejected', rejects_scan='rejected_scan',"
+    " rejects_limit=0"
+)
+LED_ASTRAY = {"UNQUOTED VALUE", "LINE SIZE OVER MAXIMUM"}
+_FIRST_BYTES = 1 << 16
+
+
+def first_records(path: Path, form: FileForm, count: int) -> list[Row]:
+    """Return the first `count` records of a delimited file, or none where they cannot be read as `form` says."""
+    try:
+        # A wrong character far from the header must not hide it; one in the header makes it another header.
+        with path.open(encoding=_reading_encoding(form.encoding), errors="replace", newline="") as stream:
+            records = csv.reader(_bounded_lines(stream), delimiter=form.delimiter, **_quoting(form))
+            return [
+                [cell.removeprefix("\ufeff").strip() or None for cell in record]
+                for record in islice(records, count)
+            ]
+    except (UnicodeError, csv.Error):
+        return []
+
+
+def read_delimited(
+    con: duckdb.DuckDBPyConnection,
+    path: Path,
+    form: FileForm,
+    marks: Marks,
+    free_text: set[str],
+    work_folder: Path,
+) -> None:
+    """Make `cells` (c1, c2, ..., mark) of the file, and put the records that cannot be split into `refused_rows`."""
+    above = first_records(path, form, last_header_row(form))
+    marks.add_repeated_header(above[-1])
+    if form.quote:
+        marks.add_joined(free_text, form.delimiter)
+    if _holds_nul(path):
+        marks.add_nul()
+    source = path if _is_plain(path, form.encoding) else _rewritten(path, form, work_folder)
+    try:
+        _scan(con, source, form, marks)
+    except duckdb.Error:
+        # Line ends of several kinds stop the reader; in a copy they are all alike.
+        source = _rewritten(path, form, work_folder)
+        _scan_or_refuse(con, path.name, source, form, marks)
+    if _is_in_disorder(con, source, marks):
+        source = _rewritten(path, form, work_folder, width=len(marks.columns))
+        marks.add_stray()
+        _scan_or_refuse(con, path.name, source, form, marks)
+    refuse_unsplit(con, records_above=len(above))
+
+
+def refuse_unsplit(con: duckdb.DuckDBPyConnection, records_above: int) -> None:
+    """Put the records that the last scan refused into `refused_rows`; the reader counts those above the first one too."""
+    con.execute(
+        "insert into refused_rows"
+        " select line - $above, string_agg(distinct lower(error_type::varchar), ', '),"
+        "   any_value(trim(csv_line, chr(10) || chr(13)))"
+        " from rejected group by line",
+        {"above": records_above},
+    )
+
+
+def _is_in_disorder(con: duckdb.DuckDBPyConnection, source: Path, marks: Marks) -> bool:
+    """Return whether the reader's account of what it refused is not to be trusted.
+
+    It is not where a quote led it astray, so that it refused a quoted cell or a very long record, nor where it met
+    empty lines, which it counts now and then.
+    """
+    longest = f"greatest({', '.join(f'coalesce(length({column}), 0)' for column in marks.columns)})"
+    kinds = {kind for (kind,) in con.execute("select distinct error_type::varchar from rejected").fetchall()}
+    joins = con.execute(
+        f"select 1 from cells where mark = $joined and {longest} > $most limit 1",
+        {"joined": JOINED, "most": LONGEST_JOINED},
+    ).fetchone()
+    return bool(joins or kinds & LED_ASTRAY or (kinds and _has_empty_line(source)))
+
+
+def _scan(con: duckdb.DuckDBPyConnection, source: Path, form: FileForm, marks: Marks) -> None:
+    con.execute("drop table if exists rejected")
+    con.execute("drop table if exists rejected_scan")
+    con.execute(
+        f"create or replace table cells as select *, {marks.sql} as mark from read_csv($path, delim=$separator,"
+        " quote=$quote, escape=$quote, header=true, skip=$skip, auto_detect=false, columns=$columns,"
+        f" hive_partitioning=false, {REJECTS})",
+        {
+            **marks.values,
+            "path": exact(source),
+            "separator": form.delimiter,
+            "quote": form.quote,
+            "skip": last_header_row(form) - 1,
+            "columns": dict.fromkeys(marks.columns, "varchar"),
+        },
+    )
+
+
+def exact(path: Path) -> str:
+    """Return a path as DuckDB takes it for one file, whatever stars and brackets are in its name."""
+    return glob.escape(str(path))
+
+
+def _scan_or_refuse(
+    con: duckdb.DuckDBPyConnection, file_name: str, source: Path, form: FileForm, marks: Marks
+) -> None:
+    try:
+        _scan(con, source, form, marks)
+    except duckdb.Error as error:
+        first = str(error).splitlines()[0]
+        raise DataFault(
+            f"{file_name} cannot be read as delimited text ({first}). Export it again as UTF-8 CSV."
+        ) from error
+
+
+def _has_empty_line(source: Path) -> bool:
+    with _mapped(source) as content:
+        return re.search(rb"\n\r?\n", content) is not None
+
+
+def _holds_nul(source: Path) -> bool:
+    with _mapped(source) as content:
+        return content.find(b"\0") >= 0
+
+
+@contextmanager
+def _mapped(source: Path) -> Iterator[mmap.mmap]:
+    with source.open("rb") as stream, mmap.mmap(stream.fileno(), 0, access=mmap.ACCESS_READ) as content:
+        yield content
+
+
+def _is_plain(path: Path, encoding: str) -> bool:
+    """Return whether DuckDB can read the file as it is: UTF-8 whose lines end in a line feed."""
+    with path.open("rb") as stream:
+        return _reading_encoding(encoding) == "utf-8-sig" and b"\n" in stream.read(_FIRST_BYTES)
+
+
+def _rewritten(path: Path, form: FileForm, work_folder: Path, width: int | None = None) -> Path:
+    """Return a copy of the file in UTF-8 with one kind of line end.
+
+    Given the number of columns as `width`, the copy has no empty lines either, and each line with a stray quote in a
+    record of its own.
+    """
+    copy = work_folder / f"{path.stem}.utf8.csv"
+    encoding = _reading_encoding(form.encoding)
+    # What is not UTF-8 in a file that says so costs a row, not the file: DuckDB refuses that record.
+    errors = "surrogateescape" if encoding == "utf-8-sig" else "strict"
+    try:
+        with (
+            path.open(encoding=encoding, errors=errors) as source,
+            copy.open("w", encoding="utf-8", errors=errors, newline="") as target,
+        ):
+            if width:
+                target.writelines(_lines_of_records(source, form, last_header_row(form)))
+                write_without_strays(_bounded_lines(source), target, form.delimiter, form.quote, width)
+            else:
+                shutil.copyfileobj(source, target, _FIRST_BYTES)
+    except UnicodeError as error:
+        raise DataFault(
+            f"{path.name} is not written in {form.encoding} ({error}). Mend file.encoding in the source profile."
+        ) from error
+    return copy
+
+
+def _lines_of_records(stream: TextIO, form: FileForm, count: int) -> list[str]:
+    """Take the lines of the first `count` records off the stream."""
+    taken: list[str] = []
+
+    def lines() -> Iterator[str]:
+        for line in _bounded_lines(stream):
+            taken.append(line)
+            yield line
+
+    list(islice(csv.reader(lines(), delimiter=form.delimiter, **_quoting(form)), count))
+    return taken
+
+
+def _reading_encoding(encoding: str) -> str:
+    return "utf-8-sig" if codecs.lookup(encoding).name in ("utf-8", "utf-8-sig") else encoding
+
+
+def _bounded_lines(stream: TextIO) -> Iterator[str]:
+    return iter(lambda: stream.readline(LONGEST_LINE), "")
+
+
+def _quoting(form: FileForm) -> dict[str, Any]:
+    return {"quotechar": form.quote} if form.quote else {"quoting": csv.QUOTE_NONE}

@@ -1,0 +1,117 @@
+"""Reads Parquet and JSON lines through DuckDB, every value as text."""
+
+from pathlib import Path
+
+import duckdb
+
+from pipelines.faults import DataFault
+from pipelines.intake.delimited import REJECTS, exact, refuse_unsplit
+from pipelines.intake.headers import named
+from pipelines.intake.marks import Marks
+from pipelines.store.file import SETTINGS
+
+_PARQUET = "read_parquet($path, hive_partitioning=false)"
+
+
+def parquet_header(path: Path) -> list[str]:
+    """Return the names of the columns of a Parquet file."""
+    return named([name for name, _ in _parquet_columns(path)])
+
+
+def read_parquet(con: duckdb.DuckDBPyConnection, path: Path, marks: Marks) -> None:
+    """Make `cells` (c1, c2, ..., mark) of the rows of a Parquet file; days are written as YYYY-MM-DD."""
+    marks.add_nul()
+    texts = [
+        f"nullif({_text_of(column, kind)}, '') as {column}"
+        for column, (_, kind) in zip(marks.columns, _parquet_columns(path), strict=True)
+    ]
+    try:
+        con.execute(
+            f"create or replace table cells as select *, {marks.sql} as mark from"
+            f" (select {', '.join(texts)} from {_PARQUET} as stored({', '.join(marks.columns)}))",
+            {**marks.values, "path": exact(path)},
+        )
+    except duckdb.Error as error:
+        raise _unreadable(path, "Parquet", error) from error
+
+
+def json_header(path: Path) -> list[str]:
+    """Return the names that the objects of a JSON lines file have, in the order in which they first come up."""
+    with duckdb.connect(config=SETTINGS) as con:
+        _make_json_lines(con, path)
+        return named(_json_names(con))
+
+
+def read_json_lines(con: duckdb.DuckDBPyConnection, path: Path, marks: Marks) -> None:
+    """Make `cells` (c1, c2, ..., mark) of the objects of a JSON lines file, nested values as JSON.
+
+    A line that is no object is marked, with its text in the first cell; one that is too long or no UTF-8 goes into
+    `refused_rows`.
+    """
+    _make_json_lines(con, path)
+    con.execute(
+        "create or replace temp table unsplit_rows as select distinct line, line as row from rejected"
+    )
+    refuse_unsplit(con, records_above=0)
+    marks.add_nul()
+    marks.add_no_object("is_object")
+    pointers = ["/" + name.replace("~", "~0").replace("/", "~1") for name in _json_names(con)]
+    texts = [f"nullif(texts[{place}], '') as {column}" for place, column in enumerate(marks.columns, start=1)]
+    con.execute(
+        f"create or replace table cells as select * exclude (is_object), {marks.sql} as mark from"
+        f" (select {', '.join(texts)}, is_object from (select is_object,"
+        "   case when is_object then json_extract_string(line, $pointers) else [line] end as texts from json_lines))",
+        {**marks.values, "pointers": pointers},
+    )
+    con.execute("drop table json_lines")
+
+
+def _parquet_columns(path: Path) -> list[tuple[str, str]]:
+    with duckdb.connect(config=SETTINGS) as con:
+        try:
+            found = con.execute(f"describe from {_PARQUET}", {"path": exact(path)}).fetchall()
+        except duckdb.Error as error:
+            raise _unreadable(path, "Parquet", error) from error
+    return [(name, kind) for name, kind, *_ in found]
+
+
+def _text_of(column: str, kind: str) -> str:
+    """Return the SQL of a value as a person would type it: a day without its midnight, a whole number without decimals."""
+    if kind.startswith("TIMESTAMP"):
+        # A moment with a time zone is one day or the next, depending on where the reader sits; UTC is the same anywhere.
+        moment = f"timezone('UTC', {column})" if kind.endswith("TIME ZONE") else f"{column}::timestamp"
+        return f"case when {moment} = date_trunc('day', {moment}) then {moment}::date::varchar else {moment}::varchar end"
+    if kind in ("DOUBLE", "FLOAT"):
+        is_whole = f"{column} = trunc({column}) and abs({column}) < 1e15"
+        return f"case when {is_whole} then {column}::bigint::varchar else {column}::varchar end"
+    return f"{column}::varchar"
+
+
+def _make_json_lines(con: duckdb.DuckDBPyConnection, path: Path) -> None:
+    """Make `json_lines` (line, is_object) of the lines of a file, in order; JSON has no raw control characters."""
+    con.execute("drop table if exists rejected")
+    con.execute("drop table if exists rejected_scan")
+    try:
+        con.execute(
+            "create or replace table json_lines as"
+            " select line, case when json_valid(line) then json_type(line) = 'OBJECT' else false end as is_object"
+            " from read_csv($path, columns={'line': 'varchar'}, delim=chr(1), quote='', escape='', header=false,"
+            f" auto_detect=false, hive_partitioning=false, {REJECTS})",
+            {"path": exact(path)},
+        )
+    except duckdb.Error as error:
+        raise _unreadable(path, "JSON lines", error) from error
+
+
+def _json_names(con: duckdb.DuckDBPyConnection) -> list[str]:
+    found = con.execute(
+        "select name from (select rowid as line, unnest(json_keys(line)) as name,"
+        "   unnest(range(len(json_keys(line)))) as place from json_lines where is_object)"
+        " group by name order by min((line, place))"
+    ).fetchall()
+    return [name for (name,) in found]
+
+
+def _unreadable(path: Path, kind: str, error: duckdb.Error) -> DataFault:
+    first = str(error).splitlines()[0]
+    return DataFault(f"{path.name} cannot be read as {kind} ({first}). Export it again.")

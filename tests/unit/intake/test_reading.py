@@ -1,0 +1,337 @@
+"""Each file under tests/data/ carries the quirk it is named after; here stands what must come of it, to the cell."""
+
+import gzip
+import zipfile
+from pathlib import Path
+
+import duckdb
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from pipelines.faults import DataFault
+from pipelines.intake.reading import header_of, kind_of, read_rows
+from pipelines.intake.unpacking import unpacked
+from pipelines.sources.profiles import FileForm, Totals
+
+DATA = Path(__file__).parents[2] / "data"
+
+
+class Read:
+    """What one file was read into: `rows` by record number, `refused` and `set_aside`."""
+
+    def __init__(self, path: Path, work_folder: Path, form: dict, **options):
+        path = unpacked(path, work_folder)
+        self.con = duckdb.connect()
+        self.header = read_rows(
+            self.con, path, FileForm(**{"kind": kind_of(path), **form}), work_folder, **options
+        )
+        self.rows = {row: cells for row, *cells in self.ask("from raw_rows order by row")}
+        self.refused = self.ask("select row, detail, raw from refused_rows order by row")
+        self.set_aside = self.ask("select row, kind, raw from set_aside_rows order by row")
+
+    def ask(self, query: str):
+        return self.con.execute(query).fetchall()
+
+
+@pytest.fixture
+def read(tmp_path):
+    """A function that reads a file of tests/data, or one of the test's own, with a form and options."""
+
+    def read(name: str | Path, options: dict | None = None, **form):
+        return Read(DATA / name, tmp_path, form, **(options or {}))
+
+    return read
+
+
+@pytest.fixture
+def written(tmp_path):
+    """A function that writes a file of the test's own and returns its path."""
+
+    def write(content: str | bytes, name: str = "log.csv") -> Path:
+        path = tmp_path / name
+        path.write_bytes(content if isinstance(content, bytes) else content.encode("utf-8"))
+        return path
+
+    return write
+
+
+def fault_of(action) -> str:
+    with pytest.raises(DataFault) as caught:
+        action()
+    return str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("name", "form", "header", "rows"),
+    [
+        ("decimal_comma.csv", {"delimiter": ";", "encoding": "windows-1252"}, ["Tag", "Plant", "WLL t", "Day"],
+         {1: ["A1", "Südtor", "5,90", "12.10.2023"], 2: ["A2", "Südtor", "10,89", "13.10.2023"]}),
+        ("tab_separated.tsv", {"delimiter": "\t"}, ["Day", "Place", "Seen"],
+         {1: ["2026-03-02", "North Shed", "25"], 2: ["2026-03-03", "Sea Wall", "3"]}),
+        ("byte_order_mark.csv", {}, ["Day", "Place"], {1: ["2026-03-02", "North Shed"]}),
+        ("utf16_le.csv", {"delimiter": ";", "encoding": "utf-16"}, ["Day", "Lager"], {1: ["2026-03-02", "Südtor – Halle 1"]}),
+        ("utf16_le.csv", {"delimiter": ";", "encoding": "utf-16-le"}, ["Day", "Lager"], {1: ["2026-03-02", "Südtor – Halle 1"]}),
+        ("utf16_be.csv", {"delimiter": ";", "encoding": "utf-16"}, ["Day", "Lager"], {1: ["2026-03-02", "Südtor – Halle 1"]}),
+        ("unquoted_inch_marks.txt", {"delimiter": "|", "quote": ""}, ["Day", "Size", "Seen"],
+         {1: ["2026-03-02", '"5/8 in', "25"], 2: ["2026-03-03", '3/4"', "3"]}),
+        ("merged_header.xlsx", {"header_row": 3, "header_rows": 2}, ["Day", "Seen", "Reasons worn pin", "Reasons bent"],
+         {1: ["2026-03-02", "25", "1", "2.5"], 3: ["2026-03-03T10:30:00", "3", None, None]}),
+        ("cell_errors.xlsx", {}, ["Day", "Seen", "Removed", "Remark"],
+         {1: ["2026-03-02", "#N/A", "#formula without a stored result", None], 2: ["2026-03-03", "2", "0", "a"]}),
+        ("cell_errors.ods", {}, ["Day", "Seen", "Removed"],
+         {1: ["2026-03-02", "25", "#N/A"], 4: ["2026-03-03", "#formula without a stored result", "2.5"]}),
+        ("old_workbook.xls", {}, ["Day", "Seen", "Place"],
+         {1: ["2026-03-02", "25", "Südtor"], 2: ["2026-03-03", "2.5", None]}),
+        ("days_and_numbers.parquet", {}, ["Day", "Entered", "Tag", "Size", "Place", "Seen"],
+         {1: ["2026-03-02", "2026-03-02", "1001", "0.625", "North Shed", "25"],
+          2: [None, "2026-03-03 10:30:00", None, None, None, "3"]}),
+        ("one_log.csv.gz", {}, ["Day", "Seen"], {1: ["2026-03-02", "25"]}),
+        ("one_log.zip", {}, ["Day", "Seen"], {1: ["2026-03-02", "25"]}),
+    ],
+)  # fmt: skip
+def test_a_file_is_read_to_the_cell(read, name, form, header, rows):
+    found = read(name, **form)
+    assert found.header == header
+    assert found.rows == rows
+    assert found.refused == []
+
+
+def test_blank_rows_of_a_workbook_are_set_aside_and_keep_their_number(read):
+    found = read("merged_header.xlsx", header_row=3, header_rows=2)
+    assert [(row, kind) for row, kind, _ in found.set_aside] == [(2, "blank")]
+
+
+def test_a_header_of_one_row_names_an_empty_cell_by_its_place(written):
+    path = written("Day,,Seen,\n1,2,3,4\n")
+    assert header_of(path, FileForm(kind="csv")) == ["Day", "column 2", "Seen", "column 4"]
+
+
+def test_title_rows_and_empty_lines_do_not_move_the_numbers(read):
+    found = read("empty_lines.csv", header_row=3)
+    assert found.rows == {1: ["2026-03-02", "25"], 2: ["2026-03-03", "3"], 4: ["2026-03-05", "5"]}
+    assert found.refused == [(3, "missing columns", "short")]
+
+
+def test_line_ends_of_several_kinds_are_read_alike(read):
+    found = read("mixed_line_ends.csv")
+    assert found.rows == {1: ["2026-03-02", "25"], 2: ["2026-03-03", "3"], 4: ["2026-03-05", "5"]}
+    assert found.refused == [(3, "missing columns", "short")]
+
+
+def test_a_stray_inch_mark_that_joins_two_lines_into_one_good_looking_record_is_refused(read):
+    found = read("stray_inch_mark.csv")
+    assert found.rows == {1: ["2026-03-02", '5/8"', "25"], 3: ["2026-03-05", '1"', "5"]}
+    assert found.refused == [
+        (2, "a stray quote joined 2 lines", r'{"Day":"2026-03-03","Size":"1/2\",3\n2026-03-04,3/4","Seen":"4"}')
+    ]  # fmt: skip
+
+
+def test_a_quote_that_is_never_closed_costs_its_line_and_not_those_after_it(read, written):
+    found = read(written('Day,Size\n1,2\n3,"5/8\n4,5\n\n6,7\nshort\n'))
+    assert found.rows == {1: ["1", "2"], 3: ["4", "5"], 4: ["6", "7"]}
+    assert found.refused == [(2, "a stray quote", '3,"5/8'), (5, "missing columns", "short")]
+
+
+def test_two_stray_quotes_in_one_record_cost_that_record(read, written):
+    found = read(written('Day,Size,Pin\n1,2,3\n1,"5/8" bow,"1/2" pin\n4,5,6\n'))
+    assert found.rows == {1: ["1", "2", "3"], 3: ["4", "5", "6"]}
+    assert found.refused == [(2, "a stray quote", '1,"5/8" bow,"1/2" pin')]
+
+
+def test_free_text_may_hold_line_breaks_but_not_a_whole_record(read):
+    found = read("line_break_in_remark.csv", {"free_text": ["Remark"]})
+    assert found.rows == {
+        1: ["2026-03-02", "25", "first\nsecond", "1"],
+        2: ["2026-03-03", "3", "plain", "2"],
+    }
+    assert [(row, detail) for row, detail, _ in found.refused] == [(3, "a stray quote joined 2 lines")]
+    assert list(read("line_break_in_remark.csv").rows) == [2]
+
+
+def test_totals_repeated_headers_and_blank_rows_are_set_aside_and_listed(read):
+    totals = Totals(column="Place", words=["Total", "subtotal*"])
+    found = read("total_rows.csv", {"totals": totals})
+    assert found.rows == {1: ["2026-03-02", "North Shed", "25"], 5: ["2026-03-03", "Total Terminal", "3"]}
+    assert found.set_aside == [
+        (2, "total", '{"Day":null,"Place":"Subtotal North Shed","Seen":"25"}'),
+        (3, "blank", '{"Day":null,"Place":null,"Seen":null}'),
+        (4, "repeated header", '{"Day":"Day","Place":"Place","Seen":"Seen"}'),
+        (6, "total", '{"Day":null,"Place":"TOTAL:","Seen":"28"}'),
+    ]
+
+
+def test_a_line_of_spaces_is_blank(read, written):
+    found = read(written("Day,Seen\n1,2\n   \n3,4\n"))
+    assert found.rows == {1: ["1", "2"], 3: ["3", "4"]}
+    assert (found.refused, [(row, kind) for row, kind, _ in found.set_aside]) == ([], [(2, "blank")])
+
+
+def test_totals_are_rows_like_others_where_the_profile_names_none(read):
+    assert 6 in read("total_rows.csv").rows
+
+
+def test_nul_characters_cost_the_row(read):
+    found = read("nul_bytes.csv")
+    assert found.rows == {2: ["2026-03-03", "Sea Wall"]}
+    assert found.refused == [
+        (1, "it holds NUL characters", r'{"Day":"2026-03-02","Place":"North\u0000Shed"}')
+    ]
+
+
+def test_json_lines_give_every_name_a_column(read):
+    found = read("objects.jsonl")
+    assert found.header == ["Day", "Seen", "Size", "Place/Bay", "Why"]
+    assert found.rows == {
+        1: ["2026-03-02", "25", "0.625", None, None],
+        3: ["2026-03-03", None, None, "North Shed", None],
+        5: [None, None, None, None, '["bent","worn"]'],
+    }
+    assert [(row, detail) for row, detail, _ in found.refused] == [(4, "it is not a JSON object")]
+    assert [(row, kind) for row, kind, _ in found.set_aside] == [(2, "blank")]
+
+
+def test_sheets_are_stacked_and_named_in_a_column_of_their_own(read):
+    found = read("several_sheets.xlsx", sheets="all", ignored_sheets=["Cover"])
+    assert found.header == ["Day", "Seen", "(sheet)"]
+    assert found.rows == {
+        1: ["2026-03-02", "25", "North"],
+        3: ["2026-03-03", "3", "North"],
+        4: ["2026-03-04", "4", "Sea Wall"],
+    }
+    assert [(row, kind) for row, kind, _ in found.set_aside] == [(2, "blank")]
+    assert read("several_sheets.xlsx", sheets=["Sea Wall"]).rows == {1: ["4", "2026-03-04", "Sea Wall"]}
+
+
+def test_a_sheet_with_another_header_is_named(read):
+    assert fault_of(lambda: read("several_sheets.xlsx", sheets="all")) == (
+        'several_sheets.xlsx: sheet "Cover" does not have the header of the other sheets (Day, Seen, ...) in row 1.'
+        " Mend it, or name the sheet under file.ignored_sheets of the profile."
+    )
+
+
+def test_a_form_that_does_not_fit_gives_no_header(written):
+    path = written("Day;Seen\n1;2\n")
+    assert header_of(path, FileForm(kind="xlsx")) == []
+    assert header_of(path, FileForm(kind="csv", header_row=5)) == []
+    assert header_of(DATA / "cell_errors.xlsx", FileForm(kind="xlsx", sheet="March")) == []
+    assert header_of(path, FileForm(kind="csv", delimiter=",")) == ["Day;Seen"]
+
+
+def test_an_encoding_that_is_not_the_files_is_named(read, written):
+    path = written("Day;Note\n1;\x81\n".encode("latin-1"))
+    assert fault_of(lambda: read(path, delimiter=";", encoding="windows-1252")) == (
+        "log.csv is not written in windows-1252 ('charmap' codec can't decode byte 0x81 in position 11:"
+        " character maps to <undefined>). Mend file.encoding in the source profile."
+    )
+
+
+def test_characters_that_are_no_utf8_cost_the_row(read, written):
+    found = read(written(b"Day,Place\n1,S\xfcdtor\n2,North\n"))
+    assert found.rows == {2: ["2", "North"]}
+    assert [(row, detail) for row, detail, _ in found.refused] == [(1, "invalid encoding")]
+
+
+def test_a_cell_of_ten_megabytes_costs_the_row(read, written):
+    found = read(written("Day,Note\n1," + "x" * 10_500_000 + "\n2,fine\n"))
+    assert found.rows == {2: ["2", "fine"]}
+    assert [(row, detail) for row, detail, _ in found.refused] == [(1, "line size over maximum")]
+
+
+@pytest.mark.parametrize("end", ["", '3,x"\n'], ids=["never closed", "closed"])
+def test_a_quote_never_joins_very_many_lines(read, written, end):
+    found = read(written('Day,Note\n1,plain\n2,"open\n' + "3,line\n" * 2_000 + end))
+    assert len(found.rows) == 2_001 + bool(end)
+    assert found.refused == [(2, "a stray quote", '2,"open')]
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    signs=st.lists(st.sampled_from(["a", '1/2"', '"', '""', '"x,y"', ",", ",", "\n", "\n", '"5/8"""', "é"]), max_size=40),
+    line_end=st.sampled_from(["\n", "\r\n"]),
+)  # fmt: skip
+def test_whatever_quotes_and_commas_stand_in_it_no_line_is_lost(read, written, signs, line_end):
+    lines = "".join(signs).split("\n")
+    found = read(written(line_end.join(["h1,h2,h3", *lines])))
+    numbers = [*found.rows, *(row for row, *_ in found.refused), *(row for row, *_ in found.set_aside)]
+    assert sorted(numbers) == list(range(1, len(numbers) + 1))
+    kept = [text or "" for cells in found.rows.values() for text in cells]
+    kept += [raw.replace("\\n", "\n") for *_, raw in [*found.refused, *found.set_aside]]
+    assert sum(text.count("\n") for text in kept) + len(numbers) >= sum(line != "" for line in lines)
+
+
+def test_a_header_of_too_many_columns_is_refused(written):
+    path = written(",".join(["x"] * 1_001) + "\n")
+    assert fault_of(lambda: header_of(path, FileForm(kind="csv"))) == (
+        "log.csv: its header has 1,001 columns, more than 1,000. Check the delimiter, or remove the empty columns."
+    )
+
+
+def test_only_the_named_file_is_read_whatever_stars_are_in_its_name(read, written):
+    written("Day,Seen\n1,2\n", name="log1.csv")
+    starred = written("Day,Seen\n3,4\n", name="log*.csv")
+    bracketed = written("Day,Seen\n5,6\n", name="log[1].csv")
+    assert (read(starred).rows, read(bracketed).rows) == ({1: ["3", "4"]}, {1: ["5", "6"]})
+
+
+def test_a_folder_that_looks_like_a_partition_adds_no_column(read, tmp_path):
+    folder = tmp_path / "site=North"
+    folder.mkdir()
+    (folder / "log.parquet").write_bytes((DATA / "days_and_numbers.parquet").read_bytes())
+    assert read(folder / "log.parquet").header == read("days_and_numbers.parquet").header
+
+
+def test_refused_records_of_one_file_do_not_count_for_the_next(tmp_path, written):
+    con = duckdb.connect()
+    for lines in ("1,2\nshort\n", "1,2\n"):
+        read_rows(con, written("Day,Seen\n" + lines), FileForm(kind="csv"), tmp_path)
+    assert con.execute("select count(*) from refused_rows").fetchone() == (0,)
+
+
+def test_a_cell_far_out_in_a_workbook_is_a_fault_and_no_crash(read):
+    assert fault_of(lambda: read("cell_far_out.xlsx")) == (
+        'cell_far_out.xlsx, sheet "Log": a cell is filled in row 1,048,576, another in column 16,384, far from the log.'
+        " Empty such cells and save it again."
+    )
+
+
+def test_a_damaged_workbook_is_a_fault(read, written):
+    whole = (DATA / "cell_errors.xlsx").read_bytes()
+    assert "log.xlsx cannot be read as a workbook" in fault_of(
+        lambda: read(written(whole[:3_000], "log.xlsx"))
+    )
+    assert "log.xlsx cannot be read as a workbook" in fault_of(lambda: read(written("a,b\n", "log.xlsx")))
+
+
+def test_a_zip_of_two_logs_names_what_it_holds(read):
+    assert fault_of(lambda: read("two_logs.zip")) == (
+        "two_logs.zip holds north.csv, south.csv: one log file is wanted. Unpack it and load the files by name."
+    )
+
+
+def test_nothing_is_unpacked_outside_the_work_folder(tmp_path):
+    inner = tmp_path / "deep" / "down"
+    inner.mkdir(parents=True)
+    copy = unpacked(DATA / "one_log.zip", inner)  # it holds ../../outside/log.csv
+    assert copy == inner / "one_log.csv"
+    assert [path for path in tmp_path.rglob("*") if path.is_file()] == [copy]
+
+
+def test_a_bomb_is_not_unpacked(tmp_path):
+    zeros = b"0" * 30_000_000
+    (tmp_path / "bomb.csv.gz").write_bytes(gzip.compress(zeros))
+    for name, inside in (("bomb.zip", "log.csv"), ("bomb.xlsx", "xl/workbook.xml")):
+        with zipfile.ZipFile(tmp_path / name, "w", zipfile.ZIP_DEFLATED) as archive:
+            archive.writestr(inside, zeros)
+    work_folder = tmp_path / "work"
+    work_folder.mkdir()
+    sentence = "or to more than 200 times its size, and is not read"
+    assert sentence in fault_of(lambda: unpacked(tmp_path / "bomb.csv.gz", work_folder))
+    assert sentence in fault_of(lambda: unpacked(tmp_path / "bomb.zip", work_folder))
+    assert sentence in fault_of(lambda: header_of(tmp_path / "bomb.xlsx", FileForm(kind="xlsx")))
+
+
+def test_a_packed_file_that_is_cut_off_is_a_fault(read, written):
+    packed = gzip.compress(b"Day,Seen\n" * 1_000)
+    assert "log.csv.gz cannot be unpacked" in fault_of(lambda: read(written(packed[:-9], "log.csv.gz")))
+    assert "log.zip cannot be unpacked" in fault_of(lambda: read(written("no zip", "log.zip")))
