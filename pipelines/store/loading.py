@@ -29,7 +29,8 @@ class Account:
     likened_phrases: dict[str, str] = field(default_factory=dict)
     added_sites: list[str] = field(default_factory=list)
     lines_missing: int = 0
-    rows_set_aside: dict[str, int] = field(default_factory=dict)  # blank, repeated header, total: no rows of the log
+    # blank, repeated header, total: no rows of the log
+    rows_set_aside: dict[str, int] = field(default_factory=dict)
     is_already_loaded: bool = False
 
 
