@@ -10,7 +10,15 @@ from datetime import date
 import pandas as pd
 
 from pipelines.contracts import risk_targets
-from pipelines.models.intervals import KEEP, LENGTHEN, NOT_MET, SHORTEN, TO_BE_SET, TOO_LITTLE
+from pipelines.models.intervals import (
+    HELD_BACK,
+    KEEP,
+    LENGTHEN,
+    NOT_MET,
+    SHORTEN,
+    TO_BE_SET,
+    TOO_LITTLE,
+)
 
 CAUTIONS = (
     "The figures describe records. They do not say in what state the shackle in your hand is.",
@@ -39,8 +47,12 @@ OUTCOMES_IN_WORDS = {
         "await the intervals that a qualified person sets",
     ),
     TOO_LITTLE: (
-        "has too little experience, so that the guideline holds",
-        "have too little experience, so that the guideline holds",
+        "has too little experience for a longer interval",
+        "have too little experience for a longer interval",
+    ),
+    HELD_BACK: (
+        "is not offered a longer interval while its latest rate is above its usual range",
+        "are not offered a longer interval while their latest rates are above their usual range",
     ),
     LENGTHEN: (
         "could be inspected less often with a qualified person's signature",
@@ -139,6 +151,27 @@ def monthly_finding(trend: pd.DataFrame, period: str) -> str:
     return f"{counts}, a {rate}; what is usual there cannot be said yet ({_first_note(row)})."
 
 
+def month_in_brief(
+    trends: Sequence[pd.DataFrame], rates: pd.DataFrame, overdue: pd.DataFrame, period: str
+) -> list[str]:
+    """Return what a safety manager should know of a month before anything else: how it went, and where to look next.
+
+    Parameters
+    ----------
+    trends : sequence of DataFrame
+        Rows of `removal_trend`, of one client or site each.
+    rates, overdue : DataFrame
+        Rows of `removal_rates` and `overdue_inspections` of the same clients.
+    period : str
+        The month, YYYY-MM.
+    """
+    return [
+        *(monthly_finding(trend, period) for trend in trends),
+        _with_first(places_finding(rates, period), "Look there first", places_above_usual(rates, period)),
+        _with_first(overdue_finding(overdue), "Longest overdue", overdue_places(overdue)),
+    ]
+
+
 def months_headline(trends: Sequence[pd.DataFrame], period: str) -> str:
     """Return what a month brought at each client or site, in one line."""
     return " ".join(monthly_finding(trend, period) for trend in trends)
@@ -228,6 +261,8 @@ def places_finding(rates: pd.DataFrame, period: str) -> str:
     unknown = int((signals == "").sum())
     above = int((signals == "above").sum())
     said = {0: "none of them lies", 1: "1 of them lies"}.get(above, f"{above} of them lie")
+    if len(month) == 1:
+        said = "it lies" if above else "it does not lie"
     finding = (
         f"{counted(len(month), 'place was', 'places were')} inspected in {month_in_words(period)}; {said} "
         "above the usual range of the place"
@@ -355,25 +390,19 @@ def interval_targets() -> str:
     )
 
 
-def interval_proposals(recommendations: pd.DataFrame, rates: pd.DataFrame) -> list[str]:
-    """Return a sentence for each place whose interval should change or needs a decision, with the reason.
+def interval_proposals(recommendations: pd.DataFrame) -> list[str]:
+    """Return a sentence for each place whose interval should change, is held back or needs a decision, with the reason.
 
-    Parameters
-    ----------
-    recommendations : DataFrame
-        Rows of `interval_recommendations`.
-    rates : DataFrame
-        Rows of `removal_rates` of the same places; a place whose latest rate lies above its usual range is told so
-        beside a longer interval.
+    Takes rows of `interval_recommendations`.
     """
     order = list(OUTCOMES_IN_WORDS)
     changes = recommendations["recommended_interval_months"] != recommendations["current_interval_months"]
-    told = recommendations[changes | recommendations["needs_sign_off"].astype(bool)].copy()
+    held_back = recommendations["outcome"] == HELD_BACK
+    told = recommendations[changes | held_back | recommendations["needs_sign_off"].astype(bool)].copy()
     told["turn"] = told["outcome"].map(order.index)
     told["change"] = told["recommended_interval_months"] - told["current_interval_months"]
-    signals = _latest_signals(rates)
     told = told.sort_values(["turn", "change", "client", "site", "environment"])
-    return [_proposal(row, signals.get(_key(row), "")) for _, row in told.iterrows()]
+    return [_proposal(row) for _, row in told.iterrows()]
 
 
 def intervals_in_words(recommendations: pd.DataFrame) -> str:
@@ -461,6 +490,10 @@ def rules_finding(rules: pd.DataFrame) -> str:
     return f"{opening}; {counted(broken, 'rule', 'rules')} found rows that break {'it' if broken == 1 else 'them'}."
 
 
+def _with_first(finding: str, opening: str, places: list[str]) -> str:
+    return f"{finding} {opening}: {places[0]}" if places else finding
+
+
 def _place_of(trend: pd.DataFrame) -> str:
     row = trend.iloc[0]
     return str(row["client"]) if pd.isna(row["site"]) else f"{row['site']} ({row['client']})"
@@ -468,10 +501,6 @@ def _place_of(trend: pd.DataFrame) -> str:
 
 def _site_of(row: pd.Series) -> str:
     return f"{row['site']} ({row['environment']})"
-
-
-def _key(row: pd.Series) -> tuple[str, str, str]:
-    return row["client"], row["site"], row["environment"]
 
 
 def _removed_out_of(row: pd.Series) -> str:
@@ -528,14 +557,7 @@ def _could_be_chance(last: dict[str, float], before: dict[str, float]) -> bool:
     return bool(binomtest(int(last["removed"]), int(total), share).pvalue > OFTEN_ENOUGH)
 
 
-def _latest_signals(rates: pd.DataFrame) -> dict[tuple[str, str, str], str]:
-    """Return the latest month with a rate of each place, where it lies above the usual range of the place."""
-    rated = rates.dropna(subset=["removed_per_100_shackle_years"]).sort_values("month")
-    latest = rated.groupby(["client", "site", "environment"], as_index=False).tail(1)
-    return {_key(row): row["month"] for _, row in latest.iterrows() if row["signal"] == "above"}
-
-
-def _proposal(row: pd.Series, month_above: str) -> str:
+def _proposal(row: pd.Series) -> str:
     now, then = row["current_interval_months"], row["recommended_interval_months"]
     change = f"{_site_of(row)}: from {now} to {counted(then, 'month')}"
     if now == then:
@@ -551,16 +573,19 @@ def _proposal(row: pd.Series, month_above: str) -> str:
             )
         case outcome if outcome == TOO_LITTLE:
             return f"{change}. {_why_guideline(row)}"
-    warning = (
-        f" But its latest rate, of {month_in_words(month_above)}, lies above its usual range, which speaks against it now."
-        if month_above
-        else ""
-    )
+        case outcome if outcome == HELD_BACK:
+            return (
+                f"{change}. Its whole history would support a longer interval, up to {counted(_supported(row), 'month')}, but its "
+                "latest rate lies above its usual range. Find out why first."
+            )
     return (
         f"{change} would be possible, but only if a qualified person signs for it. {_at_most(row)} a look every "
         f"{counted(then, 'month')} would find {percent(row['share_found_at_recommended'])} of the shackles due for removal."
-        f"{warning}"
     )
+
+
+def _supported(row: pd.Series) -> int:
+    return int(min(row["computed_interval_months"], row["guideline_interval_months"]))
 
 
 def _at_most(row: pd.Series) -> str:
@@ -592,7 +617,7 @@ def _why_shorter(row: pd.Series) -> str:
 def _why_guideline(row: pd.Series) -> str:
     why = (
         f"Too little experience to compute an interval: {figure(row['shackle_years'])} shackle-years, where at least "
-        f"{figure(row['least_shackle_years'])} are needed. The guideline holds ({row['binding_rule']})."
+        f"{figure(row['least_shackle_years'])} are needed. What holds is the {row['binding_rule']}."
     )
     if row["needs_sign_off"]:
         why += " A qualified person must look at it."

@@ -18,6 +18,7 @@ SHORTEN = "shorten"
 KEEP = "keep"
 LENGTHEN = "may lengthen, sign-off needed"
 TOO_LITTLE = "too little experience, guideline kept"
+HELD_BACK = "latest rate above its usual range, not lengthened"
 NOT_MET = "no interval in the list meets the targets"
 TO_BE_SET = "qualified person to set"
 
@@ -174,7 +175,8 @@ def recommend_intervals(places: pd.DataFrame, targets: RiskTargets) -> pd.DataFr
     ----------
     places : DataFrame
         One row per place: `inspected`, `removed_at_risk` [items], `shackle_years`, `service_class`,
-        `current_interval_months`, `legal_limit_months`, `site_rule_months` [months, the last two may be empty].
+        `current_interval_months`, `legal_limit_months`, `site_rule_months` [months, the last two may be empty],
+        `is_above_usual`, whether the latest month with a rate lies above the usual range of the place.
     targets : RiskTargets
         What an interval must achieve, and the outer limits.
 
@@ -190,8 +192,10 @@ def recommend_intervals(places: pd.DataFrame, targets: RiskTargets) -> pd.DataFr
     the shortest of law, site rule, service class and standard. It is longer than the current one only with a
     sign-off. Special service without a site rule keeps its current interval, since a qualified person sets that one.
 
-    Under the exposure that could support the guideline even with no removal, the guideline is kept and no interval
-    is computed. Where even the lower rate limit breaks a target there, a sign-off is asked for and the note says why.
+    Nothing is lengthened where experience is thin, that is under the exposure that could support the guideline even
+    with no removal, nor while the latest rate lies above its usual range. Where experience is thin no interval is
+    computed: the guideline is kept, or the current interval where that is shorter. Where even the lower rate limit
+    breaks a target there, a sign-off is asked for and the note says why.
     """
     rates = rates_with_limits(places, targets)
     guideline = guideline_intervals(places, targets)
@@ -212,13 +216,25 @@ def recommend_intervals(places: pd.DataFrame, targets: RiskTargets) -> pd.DataFr
 
     supported = computed.fillna(np.inf)
     recommended = supported.clip(lower=1).mask(to_be_set, current).clip(upper=guideline["months"])
+    is_longer = recommended > current
+    stays_thin = is_longer & is_thin
+    held_back = is_longer & ~is_thin & places["is_above_usual"].astype(bool)
+    recommended = recommended.mask(stays_thin | held_back, current)
     binding_rule = np.select(
         [
             to_be_set & (current <= guideline["months"]),
+            held_back,
+            stays_thin,
             to_be_set | (supported >= guideline["months"]),
             months_found < months_in_service,
         ],
-        ["current interval, until a qualified person sets one", guideline["rule"], "share found"],
+        [
+            "current interval, until a qualified person sets one",
+            "current interval, while the latest rate is above its usual range",
+            "current interval, until there is more experience",
+            guideline["rule"],
+            "share found",
+        ],
         default="share in service",
     )
     refuted = is_thin & _breaks_a_target(rates["rate_lower"], recommended, targets)
@@ -233,8 +249,8 @@ def recommend_intervals(places: pd.DataFrame, targets: RiskTargets) -> pd.DataFr
             "recommended_interval_months": recommended,
             "binding_rule": binding_rule,
             "outcome": np.select(
-                [to_be_set, is_thin, not_met, recommended < current, recommended == current],
-                [TO_BE_SET, TOO_LITTLE, NOT_MET, SHORTEN, KEEP],
+                [to_be_set, is_thin, not_met, held_back, recommended < current, recommended == current],
+                [TO_BE_SET, TOO_LITTLE, NOT_MET, HELD_BACK, SHORTEN, KEEP],
                 default=LENGTHEN,
             ),
             "share_found_at_current": share_found(upper, current),

@@ -13,4 +13,4 @@ def interval_recommendations(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     places = con.execute(statement("pipelines.tables", "interval_recommendations.sql")).df()
     advice = recommend_intervals(places, risk_targets())
     whole = ["guideline_interval_months", "computed_interval_months", "recommended_interval_months"]
-    return places.join(advice.astype(dict.fromkeys(whole, "Int64")))
+    return places.drop(columns="is_above_usual").join(advice.astype(dict.fromkeys(whole, "Int64")))

@@ -4,6 +4,8 @@ select client, site, environment, service_class,
     sum(removed)::bigint as removed,
     sum(removed_at_risk)::bigint as removed_at_risk,
     sum(shackle_years) as shackle_years,
+    -- The latest month with a rate, whether or not later months have none.
+    coalesce(max_by(signal = 'above', month) filter (where removed_per_100_shackle_years is not null), false) as is_above_usual,
     current_interval_months, legal_limit_months, site_rule_months
 from removal_rates join site_register using (client, site, environment)
 group by client, site, environment, service_class, current_interval_months, legal_limit_months, site_rule_months

@@ -92,6 +92,7 @@ places = st.fixed_dictionaries(
         "current_interval_months": st.integers(1, 60),
         "legal_limit_months": st.sampled_from([np.nan, 6.0, 14.0]),
         "site_rule_months": st.sampled_from([np.nan, 1.0, 9.0]),
+        "is_above_usual": st.booleans(),
     }
 )
 
@@ -110,6 +111,7 @@ def test_advice_keeps_to_the_guideline_and_lengthens_only_with_a_sign_off(rows):
     longer = advice["recommended_interval_months"] > frame["current_interval_months"]
     assert advice.loc[longer, "needs_sign_off"].all()
     thin = frame["shackle_years"] < advice["least_shackle_years"]
+    assert not longer[thin | frame["is_above_usual"]].any()
     assert (advice["computed_interval_months"].isna() == thin).all()
 
 

@@ -107,6 +107,7 @@ def recommendation(removed: int, shackle_years: float, targets) -> pd.Series:
         "current_interval_months": 12,
         "legal_limit_months": np.nan,
         "site_rule_months": np.nan,
+        "is_above_usual": False,
     }
     return recommend_intervals(pd.DataFrame([place]), targets).iloc[0]
 

@@ -175,6 +175,35 @@ def test_a_month_in_which_no_place_was_inspected():
     )
 
 
+def test_the_month_in_brief_names_where_to_look_first():
+    rates = pd.DataFrame([place("Far above", removed_per_100_shackle_years=60.0)])
+    overdue = pd.DataFrame(
+        [("Brackle Docks", "North Shed", "indoor dry", "bow 16 mm", 30, 12)],
+        columns=["client", "site", "environment", "item_class", "days_overdue", "quantity"],
+    )
+    month, places, late = wording.month_in_brief([trend(12)], rates, overdue, "2025-12")
+    assert month == wording.monthly_finding(trend(12), "2025-12")
+    assert places == (
+        "1 place was inspected in December 2025; it lies above the usual range of the place. Look there first: "
+        "Far above (marine spray): 9 shackles removed since the look before, 60 per 100 shackle-years; the usual range "
+        "ends at 20."
+    )
+    assert late.endswith(
+        "Longest overdue: North Shed (indoor dry): 12 shackles of 1 item class, up to 30 days late."
+    )
+
+
+def test_a_quiet_month_in_brief_names_no_place():
+    rates = pd.DataFrame([place("Sea Wall", signal="within")])
+    none_due = pd.DataFrame(
+        columns=["client", "site", "environment", "item_class", "days_overdue", "quantity"]
+    )
+    assert wording.month_in_brief([trend(12)], rates, none_due, "2025-12")[1:] == [
+        "1 place was inspected in December 2025; it does not lie above the usual range of the place.",
+        "No periodic inspection is overdue.",
+    ]
+
+
 def test_overdue_places_come_longest_first_and_days_to_come_are_left_out():
     overdue = pd.DataFrame(
         [
@@ -251,21 +280,27 @@ def test_intervals_are_counted_by_outcome():
 
 
 def test_proposals_put_shorter_intervals_first_and_say_why():
-    first, second = wording.interval_proposals(pd.DataFrame([LONGER, recommendation(), SHORTER]), no_rates())
+    first, second = wording.interval_proposals(pd.DataFrame([LONGER, recommendation(), SHORTER]))
     assert first.replace("\N{NO-BREAK SPACE}", " ") == (
         "Sea Wall (marine spray): from 12 to 5 months. At the highest rate that agrees with the records (12 per 100 "
         "shackle-years), a look every 12 months would find 11 % of the shackles due for removal, where 5 % is the most "
         "allowed; every 5 months it is 4.9 %."
     )
     assert "only if a qualified person signs for it" in second
-    assert "speaks against it" not in second
 
 
-def test_a_longer_interval_is_warned_against_while_the_latest_rate_is_above():
-    rates = pd.DataFrame([place("Sea Wall", month="2025-11", signal="within"), place("Sea Wall")])
-    (proposal,) = wording.interval_proposals(pd.DataFrame([LONGER]), rates)
+def test_a_longer_interval_held_back_is_told_with_its_ground():
+    row = recommendation(
+        current_interval_months=6,
+        recommended_interval_months=6,
+        computed_interval_months=14,
+        guideline_interval_months=12,
+        outcome="latest rate above its usual range, not lengthened",
+    )
+    (proposal,) = wording.interval_proposals(pd.DataFrame([row]))
     assert proposal.endswith(
-        "But its latest rate, of December 2025, lies above its usual range, which speaks against it now."
+        "stays at 6 months. Its whole history would support a longer interval, up to 12 months, but its latest rate lies "
+        "above its usual range. Find out why first."
     )
 
 
@@ -282,12 +317,8 @@ def test_a_longer_interval_is_warned_against_while_the_latest_rate_is_above():
 )
 def test_each_other_outcome_has_a_sentence_of_its_own(outcome, words):
     row = recommendation(outcome=outcome, needs_sign_off=True)
-    (proposal,) = wording.interval_proposals(pd.DataFrame([row]), no_rates())
+    (proposal,) = wording.interval_proposals(pd.DataFrame([row]))
     assert words in proposal
-
-
-def no_rates():
-    return pd.DataFrame([place("Elsewhere")]).head(0)
 
 
 def test_reasons_as_shares_where_there_are_enough():

@@ -1,5 +1,3 @@
-from timeit import repeat
-
 import numpy as np
 import pandas as pd
 import pytest
@@ -16,6 +14,7 @@ DEFAULTS = {
     "current_interval_months": 12,
     "legal_limit_months": np.nan,
     "site_rule_months": np.nan,
+    "is_above_usual": False,
 }
 
 
@@ -81,10 +80,31 @@ def test_without_a_rate_the_guideline_is_kept_and_no_share_is_given():
     assert row["rate_note"] == "no periodic inspection; too little experience to compute an interval"
 
 
-def test_the_guideline_is_longer_than_today_only_with_a_sign_off():
+def test_too_little_experience_never_lengthens():
     row = advice(removed_at_risk=0, shackle_years=5.0, current_interval_months=6)
-    assert row["recommended_interval_months"] == 12
-    assert row["needs_sign_off"]
+    assert row["recommended_interval_months"] == 6
+    assert row["outcome"] == "too little experience, guideline kept"
+    assert row["binding_rule"] == "current interval, until there is more experience"
+    assert not row["needs_sign_off"]
+
+
+def test_too_little_experience_is_no_excuse_for_more_than_the_guideline():
+    row = advice(removed_at_risk=0, shackle_years=5.0, service_class="severe")
+    assert row["recommended_interval_months"] == 3
+    assert row["binding_rule"] == "guideline for severe service"
+
+
+def test_nothing_is_lengthened_while_the_latest_rate_is_above_its_usual_range():
+    row = advice(current_interval_months=6, is_above_usual=True)
+    assert row["computed_interval_months"] == 11
+    assert row["recommended_interval_months"] == 6
+    assert row["outcome"] == "latest rate above its usual range, not lengthened"
+    assert row["binding_rule"] == "current interval, while the latest rate is above its usual range"
+    assert not row["needs_sign_off"]
+
+
+def test_a_rate_above_its_usual_range_shortens_as_any_other():
+    assert advice(is_above_usual=True)["outcome"] == "shorten"
 
 
 def test_where_no_month_meets_the_targets_one_month_is_advised():
@@ -145,8 +165,3 @@ def test_the_series_and_the_closed_form_meet():
     # 0.1 per 100 a year over 12 months is x = 0.001, where one takes over from the other.
     below, above = share_in_service(0.1 * (1 - 1e-12), 12), share_in_service(0.1, 12)
     assert below == pytest.approx(above, rel=1e-11)
-
-
-def test_a_thousand_places_take_well_under_a_second():
-    places = pd.DataFrame([DEFAULTS] * 1000).assign(removed_at_risk=np.arange(1000))
-    assert min(repeat(lambda: recommend_intervals(places, TARGETS), number=1, repeat=3)) < 0.5

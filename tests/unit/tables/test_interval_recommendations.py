@@ -1,5 +1,7 @@
+import pandas as pd
 import pytest
 
+from pipelines.models.intervals import HELD_BACK, LENGTHEN
 from pipelines.tables import compute_tables, read_table
 
 LOOKS = [
@@ -34,3 +36,15 @@ def test_a_place_with_receipts_only_keeps_its_guideline(store_of):
     assert row[["inspected", "removed_at_risk", "recommended_interval_months"]].tolist() == [0, 0, 12]
     assert row["outcome"] == "too little experience, guideline kept"
     assert row["rate_note"].startswith("no periodic inspection")
+
+
+@pytest.mark.parametrize(("last_removed", "outcome"), [(1, LENGTHEN), (40, HELD_BACK)])
+def test_a_place_whose_latest_rate_is_above_its_usual_range_is_not_lengthened(
+    store_of, last_removed, outcome
+):
+    days = [str(day)[:10] for day in pd.date_range("2022-01-01", periods=36, freq="MS")]
+    lines = [("periodic", day, 3000, 1, {"replaced": 1}) for day in days]
+    lines[-1] = ("periodic", days[-1], 3000, last_removed, {"replaced": last_removed})
+    con = store_of(*lines, register={"current_interval_months": 1})
+    compute_tables(con)
+    assert read_table(con, "interval_recommendations")["outcome"].tolist() == [outcome]
