@@ -10,15 +10,21 @@ from datetime import date
 import pandas as pd
 
 from pipelines.contracts import risk_targets
-from pipelines.models.intervals import (
+from pipelines.models.interval_advice import (
+    ANY,
     HELD_BACK,
     KEEP,
     LENGTHEN,
+    LOAD_BEARING,
     NOT_MET,
+    SHARE_FOUND,
     SHORTEN,
+    TARGET_RULES,
+    TIERS,
     TO_BE_SET,
     TOO_LITTLE,
 )
+from pipelines.models.intervals import share_found, share_in_service
 
 CAUTIONS = (
     "The figures describe records. They do not say in what state the shackle in your hand is.",
@@ -382,11 +388,14 @@ def interval_targets() -> str:
         for name, months in targets.guideline_months.items()
         if months
     ]
+    every, bearing = targets.targets[ANY], targets.targets[LOAD_BEARING]
     return (
         f"An interval is recommended when, at the highest removal rate that agrees with the records "
-        f"({percent(targets.confidence_level)} sure), at most {percent(targets.target_share_found)} of the shackles are found "
-        f"due for removal at a look, and on average at most {percent(targets.target_share_in_service)} are in service in that "
-        f"state. None is longer than {listed(classes)}, nor than the law or the site's own rule allows."
+        f"({percent(targets.confidence_level)} sure), at most {percent(every.share_found)} of the shackles are found "
+        f"due for removal at a look, and on average at most {percent(every.share_in_service)} are in service in that "
+        f"state; for load-bearing criteria alone, {percent(bearing.share_found)} and {percent(bearing.share_in_service)}. A "
+        f"removal with no criterion stated counts as load-bearing. None is longer than {listed(classes)}, nor than the law "
+        "or the site's own rule allows."
     )
 
 
@@ -403,6 +412,15 @@ def interval_proposals(recommendations: pd.DataFrame) -> list[str]:
     told["change"] = told["recommended_interval_months"] - told["current_interval_months"]
     told = told.sort_values(["turn", "change", "client", "site", "environment"])
     return [_proposal(row) for _, row in told.iterrows()]
+
+
+def hours_finding(recommendations: pd.DataFrame) -> str:
+    """Return what the intervals cost a designated person in time, as they are and as recommended."""
+    now, then = (recommendations[f"hours_a_year_at_{which}"].sum() for which in ("current", "recommended"))
+    return (
+        f"At {figure(risk_targets().minutes_per_item)} minutes a shackle, periodic inspections take about {figure(now)} hours a "
+        f"year with the intervals as they are, and about {figure(then)} as recommended."
+    )
 
 
 def intervals_in_words(recommendations: pd.DataFrame) -> str:
@@ -579,7 +597,8 @@ def _proposal(row: pd.Series) -> str:
                 "latest rate lies above its usual range. Find out why first."
             )
     return (
-        f"{change} would be possible, but only if a qualified person signs for it. {_at_most(row)} a look every "
+        f"{change} would be possible, but only if a qualified person signs for it. Even at the highest rate that "
+        f"agrees with the records ({figure(row['highest_rate'])} {PER_EXPOSURE}), a look every "
         f"{counted(then, 'month')} would find {percent(row['share_found_at_recommended'])} of the shackles due for removal."
     )
 
@@ -588,30 +607,29 @@ def _supported(row: pd.Series) -> int:
     return int(min(row["computed_interval_months"], row["guideline_interval_months"]))
 
 
-def _at_most(row: pd.Series) -> str:
-    return (
-        f"Even at the highest rate that agrees with the records ({figure(row['rate_upper'])} {PER_EXPOSURE}),"
-    )
-
-
 def _why_shorter(row: pd.Series) -> str:
-    targets = risk_targets()
+    if row["binding_rule"] not in TARGET_RULES:
+        return f"No longer interval is allowed: {row['binding_rule']}."
+    tier, share = TARGET_RULES[row["binding_rule"]]
+    target, rate = risk_targets().targets[tier], row[TIERS[tier][1]]
     now, then = row["current_interval_months"], row["recommended_interval_months"]
+    of_tier, due = {
+        ANY: ("removals", "due for removal"),
+        LOAD_BEARING: ("removals on load-bearing criteria", "due for removal on such a criterion"),
+    }[tier]
     highest = (
-        f"At the highest rate that agrees with the records ({figure(row['rate_upper'])} {PER_EXPOSURE}),"
+        f"At the highest rate of {of_tier} that agrees with the records ({figure(rate)} {PER_EXPOSURE}),"
     )
-    if row["binding_rule"] == "share found":
+    if share == SHARE_FOUND:
         return (
-            f"{highest} a look every {counted(now, 'month')} would find {percent(row['share_found_at_current'])} of the "
-            f"shackles due for removal, where {percent(targets.target_share_found)} is the most allowed; every "
-            f"{counted(then, 'month')} it is {percent(row['share_found_at_recommended'])}."
+            f"{highest} a look every {counted(now, 'month')} would find {percent(float(share_found(rate, now)))} of the "
+            f"shackles {due}, where {percent(target.share_found)} is the most allowed; every {counted(then, 'month')} it is "
+            f"{percent(float(share_found(rate, then)))}."
         )
-    if row["binding_rule"] == "share in service":
-        return (
-            f"{highest} more than the {percent(targets.target_share_in_service)} allowed would on average be in service "
-            f"while due for removal; with {counted(then, 'month')} it is {percent(row['share_in_service_at_recommended'])}."
-        )
-    return f"No longer interval is allowed: {row['binding_rule']}."
+    return (
+        f"{highest} more than the {percent(target.share_in_service)} allowed would on average be in service while "
+        f"{due}; with {counted(then, 'month')} it is {percent(float(share_in_service(rate, then)))}."
+    )
 
 
 def _why_guideline(row: pd.Series) -> str:
@@ -619,6 +637,10 @@ def _why_guideline(row: pd.Series) -> str:
         f"Too little experience to compute an interval: {figure(row['shackle_years'])} shackle-years, where at least "
         f"{figure(row['least_shackle_years'])} are needed. What holds is the {row['binding_rule']}."
     )
+    if pd.notna(row["shackle_years_to_settle"]):
+        why += (
+            f" Were removals to go on as they are, {figure(row['shackle_years_to_settle'])} would settle it."
+        )
     if row["needs_sign_off"]:
         why += " A qualified person must look at it."
     return why

@@ -1,6 +1,6 @@
 """What a column means and which rules it keeps: reads data_contracts/ and runs its rules."""
 
-from pipelines.contracts.code_lists import RiskTargets, rated_loads, removal_criteria, risk_targets
+from pipelines.contracts.code_lists import RiskTargets, Target, rated_loads, removal_criteria, risk_targets
 from pipelines.contracts.documents import Column, Contract, Rule, contract_names, load_contract
 
 __all__ = [
@@ -8,6 +8,7 @@ __all__ = [
     "Contract",
     "RiskTargets",
     "Rule",
+    "Target",
     "contract_names",
     "load_contract",
     "rated_loads",

@@ -10,12 +10,21 @@ from pipelines.shipped import shipped_folder
 
 
 @dataclass(frozen=True)
+class Target:
+    """The most that may be found rejectable at a look, and be in service so on average [share of items]."""
+
+    share_found: float
+    share_in_service: float
+
+
+@dataclass(frozen=True)
 class RiskTargets:
     """What an inspection interval must achieve, and how thin data may be; see data_contracts/risk_targets.yaml."""
 
     confidence_level: float
-    target_share_found: float
-    target_share_in_service: float
+    targets: dict[str, Target]
+    usual_steps_months: list[int]
+    minutes_per_item: float
     outer_limit_months: int
     guideline_months: dict[str, int | None]
     least_shackle_years_for_a_rate: float
@@ -30,6 +39,7 @@ def risk_targets() -> RiskTargets:
     """Return the risk targets as data_contracts/risk_targets.yaml states them."""
     path = shipped_folder("data_contracts") / "risk_targets.yaml"
     stated = yaml.safe_load(path.read_text(encoding="utf-8"))
+    stated["targets"] = {tier: Target(**target) for tier, target in stated["targets"].items()}
     return RiskTargets(**{field.name: stated[field.name] for field in fields(RiskTargets)})
 
 

@@ -1,27 +1,17 @@
-"""The months between periodic inspections that removal experience supports.
+"""How removal rate, months between periodic inspections and what they leave unfound hang together.
 
 Takes for granted that defects appear at a steady rate and that the next look finds them. Items that wear out with age,
 misuse between looks, causes that many items share and defects a look misses are not covered.
 """
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike
 from scipy.optimize import brentq
 from scipy.stats import chi2
 
-from pipelines.contracts import RiskTargets
-from pipelines.models.limits import Floats, exact_rate_limits
-from pipelines.models.rates import joined_notes, note, rates_with_limits
+from pipelines.models.limits import Floats
 
-SHORTEN = "shorten"
-KEEP = "keep"
-LENGTHEN = "may lengthen, sign-off needed"
-TOO_LITTLE = "too little experience, guideline kept"
-HELD_BACK = "latest rate above its usual range, not lengthened"
-NOT_MET = "no interval in the list meets the targets"
-TO_BE_SET = "qualified person to set"
-
+HALVINGS = 60  # of a range of 15 powers of ten: more than doubles can tell apart
 BELOW_SERIES = 1e-3  # under this, 1 - (1 - exp(-x))/x loses digits and its series does not
 
 
@@ -133,140 +123,51 @@ def least_shackle_years(
     )
 
 
-def guideline_intervals(places: pd.DataFrame, targets: RiskTargets) -> pd.DataFrame:
-    """Return the longest interval that the outer limits allow at each place, and which limit that is.
+def shackle_years_to_settle(
+    rate: ArrayLike, interval_months: ArrayLike, level: float, target_found: float, target_in_service: float
+) -> Floats:
+    """Return the exposure at which experience would support an interval, were removals to go on at the same rate.
 
     Parameters
     ----------
-    places : DataFrame
-        One row per place: `service_class`, `legal_limit_months`, `site_rule_months` [months, empty where none].
-    targets : RiskTargets
-        Gives the standard's limit and the guideline of each service class.
+    rate : array_like of float, shape (n,)
+        Removal rate so far [removals per 100 shackle-years].
+    interval_months : array_like of float, shape (n,)
+        The interval to be supported [months].
+    level : float
+        One-sided confidence level of the upper rate limit.
+    target_found, target_in_service : float
+        Largest `share_found` and `share_in_service`, between 0 and 1.
 
     Returns
     -------
-    DataFrame with the index of `places`
-        `months`, the shortest of all limits, and `rule`, its name in words.
-    """
-    service_class = places["service_class"]
-    limits = pd.DataFrame(
-        {
-            "law": places["legal_limit_months"],
-            "site": places["site_rule_months"],
-            "class": service_class.map(targets.guideline_months),
-            "standard": targets.outer_limit_months,
-        },
-        index=places.index,
-    ).astype(float)
-    months = limits.min(axis="columns")
-    # Where two limits are equal the first one is named.
-    rule = np.select(
-        [limits["law"] == months, limits["site"] == months, limits["class"] == months],
-        ["legal limit", "site rule", "guideline for " + service_class + " service"],
-        default=f"{targets.outer_limit_months} months, the longest the standard allows",
-    )
-    return pd.DataFrame({"months": months, "rule": rule})
-
-
-def recommend_intervals(places: pd.DataFrame, targets: RiskTargets) -> pd.DataFrame:
-    """Return the inspection interval to advise at each place, the rule that sets it and what it achieves.
-
-    Parameters
-    ----------
-    places : DataFrame
-        One row per place: `inspected`, `removed_at_risk` [items], `shackle_years`, `service_class`,
-        `current_interval_months`, `legal_limit_months`, `site_rule_months` [months, the last two may be empty],
-        `is_above_usual`, whether the latest month with a rate lies above the usual range of the place.
-    targets : RiskTargets
-        What an interval must achieve, and the outer limits.
-
-    Returns
-    -------
-    DataFrame with the index of `places`
-        The columns of the contract `interval_recommendations` from `rate_per_100_shackle_years` on, without
-        `current_interval_months`.
+    shackle_years : ndarray of float, shape (n,)
+        Exposure in all, not in addition [shackle-years]; empty (nan) where the rate itself breaks a target, so that no
+        exposure would do. At a rate of 0 it is `least_shackle_years`.
 
     Notes
     -----
-    The interval rests on the upper limit of the rate, never on the rate itself, and never exceeds the guideline:
-    the shortest of law, site rule, service class and standard. It is longer than the current one only with a
-    sign-off. Special service without a site rule keeps its current interval, since a qualified person sets that one.
+    The exposure at which the upper limit of `rate * exposure` removals (Garwood 1936, a count that need not be whole)
+    falls to the rate the targets allow, by halving on a log scale.
 
-    Nothing is lengthened where experience is thin, that is under the exposure that could support the guideline even
-    with no removal, nor while the latest rate lies above its usual range. Where experience is thin no interval is
-    computed: the guideline is kept, or the current interval where that is shorter. Where even the lower rate limit
-    breaks a target there, a sign-off is asked for and the note says why.
+    Examples
+    --------
+    >>> shackle_years_to_settle([0.0, 2.0, 9.0], 12, 0.95, 0.05, 0.025).round(1).tolist()
+    [58.9, 155.6, nan]
     """
-    rates = rates_with_limits(places, targets)
-    guideline = guideline_intervals(places, targets)
-    least = np.maximum(*least_shackle_years(guideline["months"], *_level_and_targets(targets)))
-    has_rate = rates["rate_upper"].notna()
-    is_thin = (places["shackle_years"] < least) | ~has_rate
-    to_be_set = (places["service_class"] == "special") & places["site_rule_months"].isna()
-    current = places["current_interval_months"].astype(float)
-
-    upper = pd.Series(np.nan, index=places.index)
-    upper[has_rate] = _one_sided_upper(places[has_rate], targets.confidence_level)
-    months_found, months_in_service = longest_months(
-        upper, targets.target_share_found, targets.target_share_in_service
+    rate, months = np.broadcast_arrays(
+        np.asarray(rate, dtype=float) / 100, np.asarray(interval_months, dtype=float)
     )
-    computed = pd.Series(whole_months(np.minimum(months_found, months_in_service)), index=places.index)
-    computed = computed.mask(is_thin)
-    not_met = (computed < 1) & ~to_be_set
-
-    supported = computed.fillna(np.inf)
-    recommended = supported.clip(lower=1).mask(to_be_set, current).clip(upper=guideline["months"])
-    is_longer = recommended > current
-    stays_thin = is_longer & is_thin
-    held_back = is_longer & ~is_thin & places["is_above_usual"].astype(bool)
-    recommended = recommended.mask(stays_thin | held_back, current)
-    binding_rule = np.select(
-        [
-            to_be_set & (current <= guideline["months"]),
-            held_back,
-            stays_thin,
-            to_be_set | (supported >= guideline["months"]),
-            months_found < months_in_service,
-        ],
-        [
-            "current interval, until a qualified person sets one",
-            "current interval, while the latest rate is above its usual range",
-            "current interval, until there is more experience",
-            guideline["rule"],
-            "share found",
-        ],
-        default="share in service",
+    most_removals = min(
+        removals_per_item_found(target_found), removals_per_item_in_service(target_in_service)
     )
-    refuted = is_thin & _breaks_a_target(rates["rate_lower"], recommended, targets)
-
-    return pd.DataFrame(
-        {
-            "rate_per_100_shackle_years": rates["removed_per_100_shackle_years"],
-            "rate_lower": rates["rate_lower"],
-            "rate_upper": rates["rate_upper"],
-            "guideline_interval_months": guideline["months"],
-            "computed_interval_months": computed,
-            "recommended_interval_months": recommended,
-            "binding_rule": binding_rule,
-            "outcome": np.select(
-                [to_be_set, is_thin, not_met, held_back, recommended < current, recommended == current],
-                [TO_BE_SET, TOO_LITTLE, NOT_MET, HELD_BACK, SHORTEN, KEEP],
-                default=LENGTHEN,
-            ),
-            "share_found_at_current": share_found(upper, current),
-            "share_found_at_recommended": share_found(upper, recommended),
-            "share_in_service_at_recommended": share_in_service(upper, recommended),
-            "needs_sign_off": to_be_set | not_met | refuted | (recommended > current),
-            "least_shackle_years": least,
-            "rate_note": joined_notes(
-                rates["rate_note"],
-                note(is_thin, "too little experience to compute an interval"),
-                note(
-                    refuted, "yet even the lower rate limit breaks a target, a qualified person should look"
-                ),
-            ),
-        }
-    )
+    most = most_removals * 12 / months
+    low, high = np.full(rate.shape, 1e-3), np.full(rate.shape, 1e12)
+    for _ in range(HALVINGS):
+        middle = np.sqrt(low * high)
+        is_enough = chi2.ppf(level, 2 * rate * middle + 2) / 2 / middle <= most
+        low, high = np.where(is_enough, low, middle), np.where(is_enough, middle, high)
+    return np.where(rate < most, high, np.nan)
 
 
 def _removals_per_item(rate: ArrayLike, months: ArrayLike) -> Floats:
@@ -278,18 +179,3 @@ def _mean_unavailability(x: ArrayLike) -> Floats:
     series = x / 2 - x**2 / 6 + x**3 / 24
     large = np.maximum(x, BELOW_SERIES)
     return np.where(x < BELOW_SERIES, series, 1 + np.expm1(-large) / large)
-
-
-def _one_sided_upper(places: pd.DataFrame, level: float) -> Floats:
-    # The upper end of a two-sided interval leaves half of what a one-sided limit may leave.
-    return exact_rate_limits(places["removed_at_risk"], places["shackle_years"], 2 * level - 1)[1]
-
-
-def _breaks_a_target(rate: pd.Series, months: pd.Series, targets: RiskTargets) -> pd.Series:
-    found = share_found(rate, months) > targets.target_share_found
-    in_service = share_in_service(rate, months) > targets.target_share_in_service
-    return pd.Series(found | in_service, index=rate.index)
-
-
-def _level_and_targets(targets: RiskTargets) -> tuple[float, float, float]:
-    return targets.confidence_level, targets.target_share_found, targets.target_share_in_service

@@ -44,11 +44,11 @@ def compute_tables(con: duckdb.DuckDBPyConnection, period: str | None = None) ->
     as_of = _last_day(month) if month else None
     build_exposures(con, as_of)
     _write(con, "removal_rates", removal_rates(con, as_of))
+    _write(con, "reason_breakdown", reason_breakdown(con, as_of))
+    _write(con, "overdue_inspections", overdue_inspections(con, as_of))
     # The next two sum up what was just written.
     _write(con, "removal_trend", removal_trend(con))
     _write(con, "interval_recommendations", interval_recommendations(con))
-    _write(con, "reason_breakdown", reason_breakdown(con, as_of))
-    _write(con, "overdue_inspections", overdue_inspections(con, as_of))
     con.execute("create or replace table table_state (period varchar, as_of date, computed_for_load bigint)")
     con.execute(
         "insert into table_state select $month, $as_of, max(load_id) from loads",

@@ -4,13 +4,20 @@ import duckdb
 import pandas as pd
 
 from pipelines.contracts import risk_targets
-from pipelines.models.intervals import recommend_intervals
+from pipelines.models.interval_advice import highest_rates, recommend_intervals
 from pipelines.shipped import statement
+
+WHOLE_MONTHS = [
+    "guideline_interval_months",
+    "computed_interval_months",
+    "recommended_interval_months",
+    "usual_step_months",
+]
 
 
 def interval_recommendations(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
-    """Return the table `interval_recommendations`, from `removal_rates` and `site_register`."""
+    """Return the table `interval_recommendations`, from the tables of rates, reasons and inspections due."""
     places = con.execute(statement("pipelines.tables", "interval_recommendations.sql")).df()
-    advice = recommend_intervals(places, risk_targets())
-    whole = ["guideline_interval_months", "computed_interval_months", "recommended_interval_months"]
-    return places.drop(columns="is_above_usual").join(advice.astype(dict.fromkeys(whole, "Int64")))
+    targets = risk_targets()
+    places = places.join(highest_rates(places, targets)).assign(is_pooled=False)
+    return places.join(recommend_intervals(places, targets).astype(dict.fromkeys(WHOLE_MONTHS, "Int64")))

@@ -1,12 +1,37 @@
 -- One row: an environment of a site with any line: its whole history beside what the site register says of it.
+with history as (         -- one row: a place
+    select client, site, environment,
+        sum(inspected) as inspected,
+        sum(removed) as removed,
+        sum(removed_at_risk) as removed_at_risk,
+        sum(shackle_years) as shackle_years,
+        -- The latest month with a rate, whether or not later months have none.
+        max_by(signal = 'above', month) filter (where removed_per_100_shackle_years is not null) as is_above_usual
+    from removal_rates
+    group by client, site, environment
+),
+load_bearing as (         -- one row: a place; a removal with no criterion stated counts, since nobody can rule it out
+    select client, site, environment, sum(removed_at_risk) as load_bearing_at_risk
+    from reason_breakdown
+    where tier in ('load-bearing', 'not stated')
+    group by client, site, environment
+),
+in_service as (           -- one row: a place
+    select client, site, environment, sum(quantity) as items_in_service
+    from overdue_inspections
+    group by client, site, environment
+)
 select client, site, environment, service_class,
-    sum(inspected)::bigint as inspected,
-    sum(removed)::bigint as removed,
-    sum(removed_at_risk)::bigint as removed_at_risk,
-    sum(shackle_years) as shackle_years,
-    -- The latest month with a rate, whether or not later months have none.
-    coalesce(max_by(signal = 'above', month) filter (where removed_per_100_shackle_years is not null), false) as is_above_usual,
-    current_interval_months, legal_limit_months, site_rule_months
-from removal_rates join site_register using (client, site, environment)
-group by client, site, environment, service_class, current_interval_months, legal_limit_months, site_rule_months
+    inspected::bigint as inspected,
+    removed::bigint as removed,
+    removed_at_risk::bigint as removed_at_risk,
+    coalesce(load_bearing_at_risk, 0)::bigint as load_bearing_at_risk,
+    shackle_years,
+    coalesce(items_in_service, 0)::bigint as items_in_service,
+    current_interval_months, legal_limit_months, site_rule_months,
+    coalesce(is_above_usual, false) as is_above_usual
+from history
+join site_register using (client, site, environment)
+left join load_bearing using (client, site, environment)
+left join in_service using (client, site, environment)
 order by client, site, environment

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipelines.contracts import risk_targets
-from pipelines.models.intervals import recommend_intervals
+from pipelines.models.interval_advice import highest_rates, recommend_intervals
 from pipelines.models.limits import (
     exact_rate_limits,
     exact_share_limits,
@@ -83,6 +83,10 @@ def test_an_empty_figure_of_a_chart_says_why(rows):
     assert (chart["signal"].notna() == chart["limit_upper"].notna()).all()
 
 
+def advice_for(frame):
+    return recommend_intervals(frame.join(highest_rates(frame, risk_targets())), risk_targets())
+
+
 places = st.fixed_dictionaries(
     {
         "inspected": st.just(100),
@@ -93,6 +97,9 @@ places = st.fixed_dictionaries(
         "legal_limit_months": st.sampled_from([np.nan, 6.0, 14.0]),
         "site_rule_months": st.sampled_from([np.nan, 1.0, 9.0]),
         "is_above_usual": st.booleans(),
+        "load_bearing_at_risk": st.integers(0, 100),
+        "is_pooled": st.just(False),
+        "items_in_service": st.integers(0, 1000),
     }
 )
 
@@ -101,7 +108,7 @@ places = st.fixed_dictionaries(
 @given(st.lists(places, min_size=1, max_size=8))
 def test_advice_keeps_to_the_guideline_and_lengthens_only_with_a_sign_off(rows):
     frame = pd.DataFrame(rows)
-    advice = recommend_intervals(frame, risk_targets())
+    advice = advice_for(frame)
     assert (advice["recommended_interval_months"] >= 1).all()
     assert (advice["recommended_interval_months"] <= advice["guideline_interval_months"]).all()
     assert (
@@ -121,13 +128,13 @@ def test_the_order_of_places_does_not_matter(rows, random):
     frame = pd.DataFrame(rows)
     order = list(range(len(frame)))
     random.shuffle(order)
-    shuffled = recommend_intervals(frame.loc[order], risk_targets())
-    pd.testing.assert_frame_equal(shuffled.sort_index(), recommend_intervals(frame, risk_targets()))
+    shuffled = advice_for(frame.loc[order])
+    pd.testing.assert_frame_equal(shuffled.sort_index(), advice_for(frame))
 
 
 @at_any_pace
 @given(places, st.integers(1, 50))
 def test_more_removals_never_give_a_longer_computed_interval(place, more):
     frame = pd.DataFrame([place, place | {"removed_at_risk": place["removed_at_risk"] + more}])
-    fewer, more_removed = recommend_intervals(frame, risk_targets())["computed_interval_months"]
+    fewer, more_removed = advice_for(frame)["computed_interval_months"]
     assert not more_removed > fewer

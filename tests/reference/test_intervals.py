@@ -8,14 +8,15 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy.integrate import quad
-from scipy.special import lambertw
+from scipy.special import gammaincc, lambertw
 
-from pipelines.contracts import risk_targets
+from pipelines.contracts import Target, risk_targets
+from pipelines.models.interval_advice import ANY, LOAD_BEARING, highest_rates, recommend_intervals
 from pipelines.models.intervals import (
     least_shackle_years,
     longest_months,
-    recommend_intervals,
     removals_per_item_in_service,
+    shackle_years_to_settle,
     share_found,
     share_in_service,
     whole_months,
@@ -73,8 +74,9 @@ def test_recommendations_of_bisection(cases):
         targets = replace(
             risk_targets(),
             confidence_level=case.level,
-            target_share_found=case.target_share_found,
-            target_share_in_service=case.target_share_in_service,
+            targets=dict.fromkeys(
+                (ANY, LOAD_BEARING), Target(case.target_share_found, case.target_share_in_service)
+            ),
             outer_limit_months=case.maximum_months,
         )
         advice = recommendation(case.removed, case.shackle_years, targets)
@@ -108,8 +110,12 @@ def recommendation(removed: int, shackle_years: float, targets) -> pd.Series:
         "legal_limit_months": np.nan,
         "site_rule_months": np.nan,
         "is_above_usual": False,
+        "load_bearing_at_risk": 0,
+        "is_pooled": False,
+        "items_in_service": 100,
     }
-    return recommend_intervals(pd.DataFrame([place]), targets).iloc[0]
+    places = pd.DataFrame([place])
+    return recommend_intervals(places.join(highest_rates(places, targets)), targets).iloc[0]
 
 
 @pytest.mark.parametrize("rate", [0.7, 5.17, 13.0, 34.7, 90.0])
@@ -141,6 +147,14 @@ def test_least_exposure_for_a_guideline():
 
 def test_least_exposure_is_where_no_removal_just_supports_the_guideline():
     targets = risk_targets()
-    least = max(least_shackle_years(12, 0.95, 0.05, 0.025))
+    least = max(least_shackle_years(12, 0.95, 0.02, 0.01))  # of the strictest targets, the load-bearing ones
     assert recommendation(0, least * (1 + 1e-12), targets)["computed_interval_months"] == 12
     assert pd.isna(recommendation(0, least * 0.999, targets)["computed_interval_months"])
+
+
+@pytest.mark.parametrize("rate", [0.5, 2.0, 4.9])
+def test_the_exposure_that_would_settle_an_interval_by_the_gamma_integral(rate):
+    # P(at most r removals | mean m) = Q(r + 1, m), DLMF 8.4.10 (from memory): at the limit it is the level's complement.
+    exposure = float(shackle_years_to_settle(rate, 12, 0.95, 0.05, 0.025))
+    most = removals_per_item_in_service(0.025)
+    assert gammaincc(rate / 100 * exposure + 1, most * exposure) == pytest.approx(0.05, rel=1e-9)

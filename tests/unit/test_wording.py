@@ -231,7 +231,8 @@ def recommendation(site="Sea Wall", **columns):
         "rate_per_100_shackle_years": 10.0, "rate_lower": 8.0, "rate_upper": 12.0, "current_interval_months": 3,
         "recommended_interval_months": 3, "binding_rule": "guideline for severe service", "outcome": "keep",
         "share_found_at_current": 0.03, "share_found_at_recommended": 0.03, "share_in_service_at_recommended": 0.015,
-        "needs_sign_off": False, "least_shackle_years": 58.9,
+        "needs_sign_off": False, "least_shackle_years": 58.9, "shackle_years_to_settle": 900.0,
+        "highest_rate": 12.0, "highest_load_bearing_rate": 4.0,
     }  # fmt: skip
     return defaults | columns
 
@@ -282,11 +283,26 @@ def test_intervals_are_counted_by_outcome():
 def test_proposals_put_shorter_intervals_first_and_say_why():
     first, second = wording.interval_proposals(pd.DataFrame([LONGER, recommendation(), SHORTER]))
     assert first.replace("\N{NO-BREAK SPACE}", " ") == (
-        "Sea Wall (marine spray): from 12 to 5 months. At the highest rate that agrees with the records (12 per 100 "
-        "shackle-years), a look every 12 months would find 11 % of the shackles due for removal, where 5 % is the most "
+        "Sea Wall (marine spray): from 12 to 5 months. At the highest rate of removals that agrees with the records (12 per "
+        "100 shackle-years), a look every 12 months would find 11 % of the shackles due for removal, where 5 % is the most "
         "allowed; every 5 months it is 4.9 %."
     )
     assert "only if a qualified person signs for it" in second
+
+
+def test_a_load_bearing_target_is_told_as_such():
+    row = recommendation(
+        current_interval_months=12,
+        recommended_interval_months=5,
+        outcome="shorten",
+        binding_rule="share in service, load-bearing criteria",
+    )
+    (proposal,) = wording.interval_proposals(pd.DataFrame([row]))
+    assert proposal.replace("\N{NO-BREAK SPACE}", " ") == (
+        "Sea Wall (marine spray): from 12 to 5 months. At the highest rate of removals on load-bearing criteria that agrees "
+        "with the records (4 per 100 shackle-years), more than the 1 % allowed would on average be in service while due for "
+        "removal on such a criterion; with 5 months it is 0.8 %."
+    )
 
 
 def test_a_longer_interval_held_back_is_told_with_its_ground():

@@ -1,158 +1,12 @@
 import numpy as np
-import pandas as pd
 import pytest
 
-from pipelines.contracts import risk_targets
-from pipelines.models.intervals import guideline_intervals, recommend_intervals, share_found, share_in_service
-
-TARGETS = risk_targets()
-DEFAULTS = {
-    "inspected": 500,
-    "removed_at_risk": 3,
-    "shackle_years": 150.0,
-    "service_class": "normal",
-    "current_interval_months": 12,
-    "legal_limit_months": np.nan,
-    "site_rule_months": np.nan,
-    "is_above_usual": False,
-}
-
-
-def advice(**place) -> pd.Series:
-    return recommend_intervals(pd.DataFrame([DEFAULTS | place]), TARGETS).iloc[0]
-
-
-def test_the_upper_limit_sets_a_shorter_interval():
-    # 3 removals in 150 shackle-years: at most 5.17 per 100 a year, 2.5 % in service after 11.8 months.
-    row = advice()
-    assert row["rate_upper"] == pytest.approx(5.169104, abs=1e-6)
-    assert row["computed_interval_months"] == row["recommended_interval_months"] == 11
-    assert row["binding_rule"] == "share in service"
-    assert row["outcome"] == "shorten"
-    assert not row["needs_sign_off"]
-    assert row["share_found_at_current"] == pytest.approx(1 - np.exp(-0.05169104))
-
-
-def test_the_same_interval_is_kept():
-    row = advice(current_interval_months=11)
-    assert (row["outcome"], row["needs_sign_off"]) == ("keep", False)
-
-
-def test_a_longer_interval_needs_a_sign_off():
-    row = advice(current_interval_months=6)
-    assert row["recommended_interval_months"] == 11
-    assert (row["outcome"], row["needs_sign_off"]) == ("may lengthen, sign-off needed", True)
-
-
-def test_good_experience_never_goes_beyond_the_guideline():
-    row = advice(removed_at_risk=0, shackle_years=5000.0, service_class="severe", current_interval_months=3)
-    assert row["computed_interval_months"] > 12
-    assert row["recommended_interval_months"] == 3
-    assert row["binding_rule"] == "guideline for severe service"
-    assert row["outcome"] == "keep"
-
-
-def test_too_little_experience_keeps_the_guideline_and_computes_nothing():
-    row = advice(removed_at_risk=0, shackle_years=58.9)  # 58.9119 shackle-years could support 12 months
-    assert pd.isna(row["computed_interval_months"])
-    assert row["recommended_interval_months"] == 12
-    assert row["outcome"] == "too little experience, guideline kept"
-    assert row["rate_note"] == "too little experience to compute an interval"
-    assert not row["needs_sign_off"]
-
-
-def test_too_little_experience_that_is_bad_asks_for_a_qualified_person():
-    # 10 removals in 30 shackle-years: at least 18 per 100 a year, so above 16 % found rejectable after 12 months.
-    row = advice(removed_at_risk=10, shackle_years=30.0)
-    assert row["recommended_interval_months"] == 12
-    assert row["outcome"] == "too little experience, guideline kept"
-    assert row["needs_sign_off"]
-    assert row["rate_note"] == (
-        "too little experience to compute an interval; "
-        "yet even the lower rate limit breaks a target, a qualified person should look"
-    )
-
-
-def test_without_a_rate_the_guideline_is_kept_and_no_share_is_given():
-    row = advice(inspected=0, removed_at_risk=0, shackle_years=0.0)
-    assert row["recommended_interval_months"] == 12
-    assert pd.isna(row["share_found_at_current"])
-    assert row["rate_note"] == "no periodic inspection; too little experience to compute an interval"
-
-
-def test_too_little_experience_never_lengthens():
-    row = advice(removed_at_risk=0, shackle_years=5.0, current_interval_months=6)
-    assert row["recommended_interval_months"] == 6
-    assert row["outcome"] == "too little experience, guideline kept"
-    assert row["binding_rule"] == "current interval, until there is more experience"
-    assert not row["needs_sign_off"]
-
-
-def test_too_little_experience_is_no_excuse_for_more_than_the_guideline():
-    row = advice(removed_at_risk=0, shackle_years=5.0, service_class="severe")
-    assert row["recommended_interval_months"] == 3
-    assert row["binding_rule"] == "guideline for severe service"
-
-
-def test_nothing_is_lengthened_while_the_latest_rate_is_above_its_usual_range():
-    row = advice(current_interval_months=6, is_above_usual=True)
-    assert row["computed_interval_months"] == 11
-    assert row["recommended_interval_months"] == 6
-    assert row["outcome"] == "latest rate above its usual range, not lengthened"
-    assert row["binding_rule"] == "current interval, while the latest rate is above its usual range"
-    assert not row["needs_sign_off"]
-
-
-def test_a_rate_above_its_usual_range_shortens_as_any_other():
-    assert advice(is_above_usual=True)["outcome"] == "shorten"
-
-
-def test_where_no_month_meets_the_targets_one_month_is_advised():
-    row = advice(removed_at_risk=90, shackle_years=100.0)  # at most 107 per 100 a year
-    assert row["computed_interval_months"] == 0
-    assert row["recommended_interval_months"] == 1
-    assert row["outcome"] == "no interval in the list meets the targets"
-    assert row["needs_sign_off"]
-
-
-def test_special_service_without_a_site_rule_keeps_its_interval():
-    row = advice(service_class="special", current_interval_months=9)
-    assert row["recommended_interval_months"] == 9
-    assert row["computed_interval_months"] == 11
-    assert row["outcome"] == "qualified person to set"
-    assert row["binding_rule"] == "current interval, until a qualified person sets one"
-    assert row["needs_sign_off"]
-
-
-def test_special_service_is_held_to_the_outer_limits_all_the_same():
-    row = advice(service_class="special", current_interval_months=24, legal_limit_months=6)
-    assert row["recommended_interval_months"] == 6
-    assert row["binding_rule"] == "legal limit"
-
-
-def test_special_service_with_a_site_rule_is_like_any_other():
-    row = advice(service_class="special", current_interval_months=6, site_rule_months=6)
-    assert row["recommended_interval_months"] == 6
-    assert (row["binding_rule"], row["outcome"]) == ("site rule", "keep")
-
-
-@pytest.mark.parametrize(
-    ("place", "months", "rule"),
-    [
-        ({}, 12, "guideline for normal service"),
-        ({"service_class": "severe"}, 3, "guideline for severe service"),
-        ({"service_class": "special"}, 12, "12 months, the longest the standard allows"),
-        ({"legal_limit_months": 6}, 6, "legal limit"),
-        ({"legal_limit_months": 6, "site_rule_months": 4}, 4, "site rule"),
-        ({"service_class": "severe", "legal_limit_months": 6}, 3, "guideline for severe service"),
-        ({"legal_limit_months": 12}, 12, "legal limit"),
-        ({"legal_limit_months": 24, "site_rule_months": 36}, 12, "guideline for normal service"),
-    ],
+from pipelines.models.intervals import (
+    least_shackle_years,
+    shackle_years_to_settle,
+    share_found,
+    share_in_service,
 )
-def test_the_shortest_outer_limit_holds(place, months, rule):
-    # 12 months at most, 12 in normal and 3 in severe service: ASME B30.26-2010, 26-1.8.3; 6 months: LOLER 1998 reg. 9(3)(a).
-    guideline = guideline_intervals(pd.DataFrame([DEFAULTS | place]), TARGETS).iloc[0]
-    assert (guideline["months"], guideline["rule"]) == (months, rule)
 
 
 def test_shares_at_no_rate_and_at_a_tiny_one():
@@ -165,3 +19,14 @@ def test_the_series_and_the_closed_form_meet():
     # 0.1 per 100 a year over 12 months is x = 0.001, where one takes over from the other.
     below, above = share_in_service(0.1 * (1 - 1e-12), 12), share_in_service(0.1, 12)
     assert below == pytest.approx(above, rel=1e-11)
+
+
+def test_without_removals_the_least_exposure_settles_an_interval():
+    least = np.maximum(*least_shackle_years([3, 12], 0.95, 0.05, 0.025))
+    assert shackle_years_to_settle(0.0, [3, 12], 0.95, 0.05, 0.025) == pytest.approx(least, rel=1e-12)
+
+
+def test_the_nearer_the_rate_to_the_target_the_more_exposure_it_takes():
+    needed = shackle_years_to_settle([0.0, 1.0, 3.0, 5.0, 5.2], 12, 0.95, 0.05, 0.025)
+    assert (np.diff(needed[:4]) > 0).all()
+    assert np.isnan(needed[4])  # 5.17 per 100 a year is the most that 2.5 % in service allows

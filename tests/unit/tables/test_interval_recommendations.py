@@ -1,7 +1,7 @@
 import pandas as pd
 import pytest
 
-from pipelines.models.intervals import HELD_BACK, LENGTHEN
+from pipelines.models.interval_advice import HELD_BACK, LENGTHEN
 from pipelines.tables import compute_tables, read_table
 
 LOOKS = [
@@ -20,7 +20,10 @@ def test_the_whole_history_of_a_place(store_of):
     row = advice(store_of(*LOOKS))
     assert row[["inspected", "removed", "removed_at_risk"]].tolist() == [78, 3, 3]
     assert row["shackle_years"] == pytest.approx(4 * 38 * (1 - 2 / 76) + 366 / 365.25)
-    assert row["computed_interval_months"] == row["recommended_interval_months"] == 11
+    # No criterion is stated, so all three removals count as load-bearing as well: at most 5.1 per 100 a year.
+    assert row["load_bearing_at_risk"] == 3
+    assert row["computed_interval_months"] == row["recommended_interval_months"] == 4
+    assert row["items_in_service"] == 36
     assert row["outcome"] == "shorten"
     assert row["guideline_interval_months"] == 12
 
