@@ -25,6 +25,7 @@ from pipelines.models.limits import Floats
 
 DETECTIONS = (1.0, 0.9, 0.8)  # the sensitivity that reports show
 SLOWEST_RATE, FASTEST_RATE = 1e-7, 50.0  # removals per shackle-year between which the rate is sought
+RATE_STEPS = 60  # a third apart
 
 
 def rate_if_looks_miss(looks: pd.DataFrame, group: list[str], detection: float) -> float:
@@ -66,8 +67,11 @@ def rate_if_looks_miss(looks: pd.DataFrame, group: list[str], detection: float) 
         found = np.clip(found, 1e-300, 1 - 1e-16)
         return -float(np.sum(removed * np.log(found) + kept * np.log1p(-found)))
 
+    # The likelihood may have two tops: one history of many finds can be due to a fast rate or to chance.
+    steps = np.linspace(np.log(SLOWEST_RATE), np.log(FASTEST_RATE), RATE_STEPS)
+    top = np.clip(np.argmin([loss(step) for step in steps]), 1, RATE_STEPS - 2)
     best = minimize_scalar(
-        loss, bounds=(np.log(SLOWEST_RATE), np.log(FASTEST_RATE)), method="bounded", options={"xatol": 1e-10}
+        loss, bounds=(steps[top - 1], steps[top + 1]), method="bounded", options={"xatol": 1e-10}
     )
     return float(100 * np.exp(best.x))
 
@@ -154,5 +158,6 @@ def _shares_found(rate: float, gap_years: Floats, stayed: Floats, detection: flo
     for look in range(gap_years.shape[1]):
         rejectable = 1 - (1 - left * stayed[:, look]) * np.exp(-rate * gap_years[:, look])
         found[:, look] = detection * rejectable
-        left = (1 - detection) * rejectable / (1 - detection * rejectable)
+        # Where perfect looks find every item rejectable none is left, and no share of them rejectable.
+        left = (1 - detection) * rejectable / np.maximum(1 - detection * rejectable, 1e-300)
     return found

@@ -43,7 +43,9 @@ def simulated_log(look_sd: float) -> pd.DataFrame:
     removed = generator.binomial(inspected, -np.expm1(-np.exp(log_rate[cell] + at_look) * gap_years))
     return pd.DataFrame(
         {
+            "client": "one",
             "site": cell,
+            "inspected_on": np.tile(np.arange(MONTHS), CELLS),
             "environment": np.array(["indoor dry", "outdoor inland", "marine spray"])[environment[cell]],
             "service_class": np.array(["normal", "severe"])[service_class[cell]],
             "gap_years": gap_years,
@@ -90,7 +92,7 @@ def main() -> None:
         cells = looks.groupby([*PLACE, "service_class", "gap_years"], as_index=False)[
             ["inspected", "removed"]
         ].sum()
-        seconds = least_seconds(lambda looks=looks: fit_hazard(looks, ["site"], PLACE, COVARIATES, level=0.9))
+        seconds = least_seconds(lambda looks=looks: fit_hazard(looks, COVARIATES, 0.9, 0.95))
         print(f"look sd {look_sd}: {len(looks)} looks, {len(cells)} cells after aggregation")
         print(f"  fit_hazard, with limits and look spread      {seconds:6.2f} s")
         rivals = {

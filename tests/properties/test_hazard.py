@@ -6,11 +6,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipelines.models.detection import rate_if_looks_miss, share_in_service_if_looks_miss
-from pipelines.models.hazard import fit_hazard
+from pipelines.models.hazard import EVERYTHING_REMOVED, fit_hazard
 
 a_few = settings(deadline=None, max_examples=25)
 PLACE = ["site", "environment"]
-LIMITS = ["rate", "rate_lower", "rate_upper"]
+LIMITS = ["rate", "rate_lower", "rate_upper", "rate_upper_one_sided"]
 
 
 @st.composite
@@ -28,7 +28,8 @@ def fleets(draw):
 
 
 def fitted(looks):
-    return fit_hazard(looks, ["site"], PLACE, ["environment"], level=0.9)
+    looks = looks.assign(client="Brackle Docks", inspected_on=range(len(looks)))
+    return fit_hazard(looks, ["environment"], limits_level=0.9, upper_level=0.95)
 
 
 @a_few
@@ -36,7 +37,7 @@ def fitted(looks):
 def test_k_times_the_gaps_give_a_kth_of_the_rates(looks, k):
     once, longer = fitted(looks), fitted(looks.assign(gap_years=k * looks["gap_years"]))
     np.testing.assert_allclose(longer.rates[LIMITS] * k, once.rates[LIMITS], rtol=1e-4, atol=1e-9)
-    assert (longer.site_sd is None) == (once.site_sd is None)
+    assert (longer.effect_sd is None) == (once.effect_sd is None)
 
 
 @a_few
@@ -51,7 +52,7 @@ def test_the_order_and_the_names_of_sites_do_not_matter(looks, random):
     rates, again = fitted(looks).rates, fitted(shuffled).rates
     rates = rates.assign(site=rates["site"].map(new_names)).sort_values(PLACE, ignore_index=True)
     np.testing.assert_allclose(again[LIMITS], rates[LIMITS], rtol=1e-4, atol=1e-9)
-    assert again["rate_note"].tolist() == rates["rate_note"].tolist()
+    assert again["basis"].tolist() == rates["basis"].tolist()
 
 
 @a_few
@@ -63,8 +64,8 @@ def test_no_rate_is_without_limits_or_a_reason(looks):
     assert (rates.loc[has_rate, "rate"] <= rates.loc[has_rate, "rate_upper"]).all()
     assert (rates["rate_lower"] >= 0).all()
     assert (rates.loc[has_rate, "rate_upper"] > 0).all()
-    assert (rates.loc[~has_rate, "rate_note"] == "everything removed, a lower limit only").all()
-    is_pooled = rates["rate_note"].str.startswith("pooled")
+    assert (rates.loc[~has_rate, "basis"] == EVERYTHING_REMOVED).all()
+    is_pooled = rates["is_pooled"]
     assert (rates.loc[is_pooled, "rate_lower"] > 0).all()
     assert np.isfinite(rates.loc[is_pooled, LIMITS].to_numpy()).all()
     assert len(rates) == len(looks[PLACE].drop_duplicates())

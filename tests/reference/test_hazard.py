@@ -15,7 +15,7 @@ from pipelines.models.grouped_likelihood import (
     Cells,
     integrated_likelihood,
     likely_spreads,
-    place_limits,
+    place_quantiles,
 )
 from pipelines.models.hazard import fit_hazard, gap_exponent
 
@@ -44,9 +44,14 @@ def twelve_sites():
     return pd.read_csv(CHECKS / "grouped_log_12_sites.csv")
 
 
+def fitted(looks, covariates=("environment",), **options):
+    """The fit of a case, each row of which is a look of its own."""
+    looks = looks.assign(client="Brackle Docks", inspected_on=range(len(looks)))
+    return fit_hazard(looks, list(covariates), limits_level=0.9, upper_level=0.95, **options)
+
+
 def one_rate(looks):
-    looks = looks.assign(fleet="all")
-    return fit_hazard(looks, ["fleet"], ["fleet"], [], level=0.9, is_look_spread_allowed=False)
+    return fitted(looks.assign(site="all", environment="all"), (), is_look_spread_allowed=False)
 
 
 def test_one_rate_for_ten_cells(ten_cells):
@@ -62,7 +67,7 @@ def test_one_rate_for_ten_cells(ten_cells):
 def test_two_environments_of_ten_cells(ten_cells):
     # R 4.2.2: the same with ~ environment.
     expected = expected_figures("cloglog_ten_cells")["by_environment"]
-    fit = fit_hazard(ten_cells, ["environment"], ["environment"], ["environment"], level=0.9)
+    fit = fitted(ten_cells.assign(site="all"))
     assert fit.references == {"environment": expected["reference"]}
     assert list(fit.coefficients["estimate"]) == pytest.approx(
         [expected["log_rate"], expected["log_ratio_indoor"]], abs=1e-6
@@ -73,7 +78,7 @@ def test_two_environments_of_ten_cells(ten_cells):
 
 
 def test_two_environments_of_ten_cells_by_glm(ten_cells):
-    fit = fit_hazard(ten_cells, ["environment"], ["environment"], ["environment"], level=0.9)
+    fit = fitted(ten_cells.assign(site="all"))
     design = np.column_stack([np.ones(10), ten_cells["environment"] == "indoor"]).astype(float)
     model = glm(ten_cells, design)
     estimate = model.fit().params
@@ -85,7 +90,9 @@ def test_two_environments_of_ten_cells_by_glm(ten_cells):
 def test_exponent_of_the_gap_of_ten_cells(ten_cells):
     # R 4.2.2: log(gap_years) as a covariate beside environment; deviance difference against the offset.
     expected = expected_figures("cloglog_ten_cells")["gap_exponent"]
-    exponent = gap_exponent(ten_cells, ["environment"], ["environment"])
+    exponent = gap_exponent(
+        ten_cells.assign(client="Brackle Docks", site="all", inspected_on=range(10)), ["environment"]
+    )
     assert exponent.estimate == pytest.approx(expected["estimate"], abs=1e-6)
     assert exponent.standard_error == pytest.approx(expected["se"], rel=0.01)
     assert exponent.likelihood_ratio == pytest.approx(expected["likelihood_ratio_against_1"], rel=1e-6)
@@ -133,46 +140,41 @@ def test_turbine_parts_as_grouped_looks():
 def test_twelve_sites_by_quadrature(twelve_sites):
     # 60-point adaptive Gauss-Hermite quadrature (own code), equal to lme4's fit below to its printed digits.
     expected = expected_figures("grouped_log_12_sites_quadrature")
-    fit = fit_without_look_spread(twelve_sites)
+    fit = fitted(twelve_sites, is_look_spread_allowed=False)
     rate, contrast = fit.coefficients["estimate"]
     # R's reference is indoor, ours the environment with the most removals.
     assert [rate + contrast, -contrast] == pytest.approx(expected["fixed"], abs=1e-6)
     indoor = np.array([1.0, 1.0])
     error = np.sqrt([indoor @ fit.covariance @ indoor, fit.covariance[1, 1]])
     assert list(error) == pytest.approx(expected["fixed_se"], rel=1e-6)
-    assert fit.site_sd == pytest.approx(expected["site_sd"], rel=1e-6)
-    assert fit.log_site_sd_error == pytest.approx(expected["log_site_sd_se"], rel=1e-6)
+    assert fit.effect_sd == pytest.approx(expected["site_sd"], rel=1e-6)
+    assert fit.log_effect_sd_error == pytest.approx(expected["log_site_sd_se"], rel=1e-6)
     assert fit.log_likelihood == pytest.approx(expected["loglik"], abs=1e-6)
-    modes = np.array([expected["site_mode_and_sd"][site] for site in fit.site_effects["site"]])
-    np.testing.assert_allclose(fit.site_effects[["effect", "effect_error"]], modes, atol=1e-6)
+    modes = np.array([expected["site_mode_and_sd"][site] for site in fit.effects["site"]])
+    np.testing.assert_allclose(fit.effects[["effect", "effect_error"]], modes, atol=1e-6)
 
 
 def test_twelve_sites_by_glmer(twelve_sites):
     # R 4.2.2, lme4 1.1-31: glmer(..., family = binomial("cloglog"), offset = log(gap_years), nAGQ = 25); lme4 stops
     # its search about 1e-4 short, and takes the modes' errors from its own working weights.
     expected = expected_figures("grouped_log_12_sites")["nagq_25"]
-    fit = fit_without_look_spread(twelve_sites)
+    fit = fitted(twelve_sites, is_look_spread_allowed=False)
     rate, contrast = fit.coefficients["estimate"]
     assert [rate + contrast, -contrast] == pytest.approx(list(expected["fixed"].values()), abs=1e-3)
-    assert fit.site_sd == pytest.approx(expected["site_sd"], abs=1e-3)
-    modes = [expected["site_mode"][site] for site in fit.site_effects["site"]]
-    errors = [expected["site_mode_sd"][site] for site in fit.site_effects["site"]]
-    assert list(fit.site_effects["effect"]) == pytest.approx(modes, abs=2e-3)
-    assert list(fit.site_effects["effect_error"]) == pytest.approx(errors, abs=2e-3)
+    assert fit.effect_sd == pytest.approx(expected["site_sd"], abs=1e-3)
+    modes = [expected["site_mode"][site] for site in fit.effects["site"]]
+    errors = [expected["site_mode_sd"][site] for site in fit.effects["site"]]
+    assert list(fit.effects["effect"]) == pytest.approx(modes, abs=2e-3)
+    assert list(fit.effects["effect_error"]) == pytest.approx(errors, abs=2e-3)
 
 
 def test_twelve_sites_hold_their_truth(twelve_sites):
     # The log was simulated: indoor 6 per 100 shackle-years, coastal 2.5 times as much, site sd 0.5.
     truth = expected_figures("grouped_log_12_sites")["truth"]
-    fit = fit_hazard(twelve_sites, ["site"], ["site", "environment"], ["environment"], level=0.95)
+    fit = fitted(twelve_sites)
     indoor = fit.coefficients.iloc[1]
     assert indoor["factor_lower"] < np.exp(-truth["log_ratio_coastal"]) < indoor["factor_upper"]
-    assert fit.site_sd == pytest.approx(truth["site_sd"], abs=0.2)
-
-
-def fit_without_look_spread(looks):
-    place = ["site", "environment"]
-    return fit_hazard(looks, ["site"], place, ["environment"], level=0.9, is_look_spread_allowed=False)
+    assert fit.effect_sd == pytest.approx(truth["site_sd"], abs=0.2)
 
 
 @pytest.fixture
@@ -188,13 +190,13 @@ def five_sites():
         removed=removed.astype(float),
         kept=(inspected - removed).astype(float),
         exposure=inspected * gap_years,
-        site=site,
+        unit=site,
         place=site,
     )
 
 
 def integral_of_site(cells, site, log_rate, site_sd):
-    own = cells.site == site
+    own = cells.unit == site
     gap, removed, kept = np.exp(cells.log_gap[own]), cells.removed[own], cells.kept[own]
 
     def integrand(effect):
@@ -237,13 +239,14 @@ def test_limits_of_five_sites_by_brute_force(five_sites):
             for site in range(5)
         ]
     )
-    lower, upper = place_limits(five_sites, likely_spreads(five_sites, np.array([-2.5])), level=0.9)
+    spreads = likely_spreads(five_sites, np.array([-2.5]))
+    lower, upper = place_quantiles(five_sites, spreads, [0.05, 0.95])
     points = np.linspace(-9, 2, 1500)
     for site in range(5):
         others = np.prod(np.delete(integrals, site, axis=0), axis=0)
         weight = others * halfnorm.pdf(site_sds)[:, None] * np.exp(log_rates)
         prior = sum(weight[row] @ norm.pdf(points, log_rates[:, None], sd) for row, sd in enumerate(site_sds))
-        own = five_sites.site == site
+        own = five_sites.unit == site
         share = -np.expm1(-np.exp(five_sites.log_gap[own][:, None] + points))
         inspected = (five_sites.removed + five_sites.kept)[own]
         density = prior * np.prod(
@@ -256,7 +259,7 @@ def test_limits_of_five_sites_by_brute_force(five_sites):
 
 
 def integral_of_site_fast(cells, site, log_rate, site_sd):
-    own = cells.site == site
+    own = cells.unit == site
     effects = np.linspace(-6, 6, 121)
     share = -np.expm1(-np.exp(cells.log_gap[own][:, None] + log_rate + site_sd * effects))
     inspected = (cells.removed + cells.kept)[own]

@@ -115,7 +115,8 @@ def test_missed_defects_pull_the_exponent_of_unlike_gaps_below_one():
             }
         )
         left = (1 - detection) * rejectable / (1 - detection * rejectable)
-    looks = pd.concat([pd.DataFrame(rows).assign(site=site) for site in "ABCDE"])
-    exponent = gap_exponent(looks, ["site"], [])
+    sites = [pd.DataFrame(rows).assign(site=site, inspected_on=range(20)) for site in "ABCDE"]
+    looks = pd.concat(sites).assign(client="Brackle Docks", environment="marine spray")
+    exponent = gap_exponent(looks, [])
     assert exponent.estimate < 0.8
     assert exponent.p_value < 1e-6

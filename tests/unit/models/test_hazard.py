@@ -7,7 +7,6 @@ from pipelines.models.hazard import (
     ALONE,
     EVERYTHING_REMOVED,
     NOTHING_REMOVED,
-    POOLED,
     fit_hazard,
     gap_exponent,
     grouped_looks,
@@ -19,7 +18,8 @@ PLACE = ["site", "environment"]
 
 def looks_of(*rows):
     columns = ["site", "environment", "gap_years", "inspected", "removed"]
-    return pd.DataFrame(rows, columns=columns)
+    looks = pd.DataFrame(rows, columns=columns)
+    return looks.assign(client="Brackle Docks", inspected_on=range(len(looks)))
 
 
 @pytest.fixture
@@ -42,7 +42,7 @@ def six_sites():
 
 
 def fitted(looks, covariates=("environment",), **options):
-    return fit_hazard(looks, ["site"], PLACE, list(covariates), level=0.9, **options)
+    return fit_hazard(looks, list(covariates), limits_level=0.9, upper_level=0.95, **options)
 
 
 def test_looks_are_taken_from_exposures():
@@ -69,7 +69,7 @@ def test_a_thin_site_lies_between_its_own_and_the_fleets_rate(six_sites):
     thin, full = rates.loc[("F", "marine spray")], rates.loc[("D", "marine spray")]
     assert 0 < thin["rate"] < rates.loc[("A", "marine spray"), "rate"]
     assert 100 * 8 / (0.5 * 26) > full["rate"] > rates.loc[("A", "marine spray"), "rate"]
-    assert (rates["rate_note"] == POOLED).all()
+    assert rates["is_pooled"].all()
 
 
 def test_limits_bracket_the_rate(six_sites):
@@ -91,7 +91,7 @@ def test_limits_bracket_a_rate_that_rests_on_a_site_sd_of_0():
     )
     fit = fitted(looks)
     standing_out = fit.rates.loc[2]
-    assert fit.site_sd == 0
+    assert fit.effect_sd == 0
     assert standing_out["rate"] == standing_out["rate_lower"] < standing_out["rate_upper"]
 
 
@@ -105,11 +105,11 @@ def test_a_likelihood_with_two_tops_gives_the_higher_one():
         ("E", "marine spray", 1.0, 20, 1),
         ("F", "marine spray", 1.0, 5, 0),
     )
-    assert 0.5 < fitted(looks).site_sd < 1.1
+    assert 0.5 < fitted(looks).effect_sd < 1.1
 
 
 def test_a_place_counts_its_looks_and_items(six_sites):
-    twice = pd.concat([six_sites, six_sites])
+    twice = pd.concat([six_sites, six_sites.assign(inspected_on=range(12, 24))])
     rates = fitted(twice).rates
     assert rates.loc[0, [*PLACE, "looks", "inspected", "removed"]].tolist() == ["A", "indoor dry", 2, 200, 8]
 
@@ -128,9 +128,9 @@ def test_coefficients_are_ratios_to_the_environment_with_most_removals(six_sites
 def test_alike_sites_have_no_spread():
     looks = looks_of(*[(site, "indoor dry", 1.0, 100, 5) for site in "ABCDEF"])
     fit = fitted(looks)
-    assert fit.site_sd == 0
+    assert fit.effect_sd == 0
     assert fit.rates["rate"].tolist() == pytest.approx([-100 * np.log(0.95)] * 6)
-    assert (fit.site_effects[["effect", "effect_error"]] == 0).all(axis=None)
+    assert (fit.effects[["effect", "effect_error"]] == 0).all(axis=None)
     # That they look alike does not prove them so: limits are wider than those of one rate for all.
     one_rate = fit.coefficients.loc[0]
     assert (fit.rates["rate_upper"] > one_rate["factor_upper"]).all()
@@ -138,16 +138,16 @@ def test_alike_sites_have_no_spread():
 
 def test_fewer_than_five_sites_stand_on_their_own(six_sites):
     fit = fitted(six_sites[six_sites["site"].isin(list("ABCF"))])
-    assert fit.site_sd is None
-    assert fit.site_effects.empty
+    assert fit.effect_sd is None
+    assert fit.effects.empty
     assert fit.notes == ("fewer than 5 sites, not pooled: each place stands on its own looks",)
     first = fit.rates.loc[0]
     lower, upper = exact_rate_limits([4], [100 - 4 / 2], level=0.9)
     assert [first["rate"], first["rate_lower"], first["rate_upper"]] == pytest.approx(
         [100 * 4 / 98, lower[0], upper[0]]
     )
-    assert first["rate_note"] == ALONE
-    assert fit.rates["rate_note"].iloc[-1] == NOTHING_REMOVED
+    assert first["basis"] == ALONE
+    assert fit.rates["basis"].iloc[-1] == NOTHING_REMOVED
     assert fit.coefficients["level"].tolist() == ["reference levels", "indoor dry"]
 
 
@@ -159,7 +159,7 @@ def test_an_environment_without_removals_gets_an_exact_upper_limit(six_sites):
     # Rule of three: 2.996 over the exposure.
     assert [of_a["rate"], of_a["rate_lower"]] == [0, 0]
     assert of_a["rate_upper"] == pytest.approx(100 * -np.log(0.05) / 40)
-    assert of_a["rate_note"] == NOTHING_REMOVED
+    assert of_a["basis"] == NOTHING_REMOVED
     assert "cold store" not in fit.coefficients["level"].tolist()
     assert (
         "places of a kind at which nothing, or everything, was removed stand on their own looks" in fit.notes
@@ -175,21 +175,21 @@ def test_an_environment_in_which_everything_was_removed_gets_a_lower_limit(six_s
     rates = fitted(pd.concat([six_sites, furnace])).rates.set_index(PLACE)
     hot = rates.loc[("A", "furnace heat")]
     assert np.isnan([hot["rate"], hot["rate_upper"]]).all()
-    assert hot["rate_note"] == EVERYTHING_REMOVED
+    assert hot["basis"] == EVERYTHING_REMOVED
     rate = hot["rate_lower"] / 100
     assert (1 - np.exp(-0.5 * rate)) ** 2 * (1 - np.exp(-rate)) == pytest.approx(0.05)
 
 
 def test_nothing_removed_anywhere_gives_upper_limits_only(six_sites):
     fit = fitted(six_sites.assign(removed=0))
-    assert (fit.rates["rate_note"] == NOTHING_REMOVED).all()
+    assert (fit.rates["basis"] == NOTHING_REMOVED).all()
     assert fit.coefficients.empty
     assert fit.notes[-1] == "nothing removed that a model could learn from, no model"
 
 
 def test_everything_removed_everywhere_gives_lower_limits_only(six_sites):
     rates = fitted(six_sites.assign(removed=six_sites["inspected"])).rates
-    assert (rates["rate_note"] == EVERYTHING_REMOVED).all()
+    assert (rates["basis"] == EVERYTHING_REMOVED).all()
     assert (rates["rate_lower"] > 0).all()
     assert rates[["rate", "rate_upper"]].isna().all(axis=None)
 
@@ -199,7 +199,7 @@ def test_a_pin_type_without_removals_is_taken_with_the_others(six_sites):
     few = six_sites.iloc[:2].assign(pin="round pin", inspected=3, removed=0)
     fit = fitted(pd.concat([pins, few]), ["environment", "pin"])
     assert fit.notes == ("pin round pin without a removed item is taken with screw pin",)
-    assert (fit.rates["rate_note"] == POOLED).all()
+    assert fit.rates["is_pooled"].all()
 
 
 def test_a_covariate_that_says_the_same_twice_is_left_out(six_sites):
@@ -246,14 +246,14 @@ def test_looks_that_differ_more_than_chance_are_weighted_down():
 def test_rows_of_one_look_are_tested_together():
     # Each pair of rows is one look: within looks the rows balance, so nothing differs from look to look.
     rows = [(site, "indoor dry", 1.0, 200, removed) for site in "ABCDEF" for removed in (1, 21, 20, 2)]
-    looks = looks_of(*rows).assign(day=[1, 1, 2, 2] * 6)
-    assert fitted(looks).look_spread.look_sd > 0.5
-    assert fitted(looks, look=["day"]).look_spread.look_sd == 0
+    looks = looks_of(*rows).assign(inspected_on=[1, 1, 2, 2] * 6)
+    assert fitted(looks.assign(inspected_on=range(24))).look_spread.look_sd > 0.5
+    assert fitted(looks).look_spread.look_sd == 0
 
 
 def test_an_exponent_needs_unlike_gaps_and_removals(six_sites):
-    assert gap_exponent(six_sites.assign(gap_years=1.0), ["site"], ["environment"]) is None
-    assert gap_exponent(six_sites.assign(removed=0), ["site"], ["environment"]) is None
+    assert gap_exponent(six_sites.assign(gap_years=1.0), ["environment"]) is None
+    assert gap_exponent(six_sites.assign(removed=0), ["environment"]) is None
 
 
 @pytest.mark.parametrize(
@@ -274,7 +274,7 @@ def test_the_exponent_of_the_gap_is_found_and_worded(power, words):
         for site in "ABCDEF"
         for gap in gaps
     ]
-    exponent = gap_exponent(looks_of(*rows), ["site"], [])
+    exponent = gap_exponent(looks_of(*rows), [])
     assert exponent.estimate == pytest.approx(power, abs=0.03)
     assert exponent.words == words
 
