@@ -1,0 +1,332 @@
+"""The likelihood of grouped looks with normal effects, its maximum, and what it says about each place's rate.
+
+The numerical half of `hazard`: arrays in, arrays out. A unit is what has an effect of its own, a place or all places of
+a site. A cell is all looks that share place, covariates and gap; its removals are Binomial(inspected, 1 - exp(-H)) with
+log H = design @ coefficients + effect of the unit + log gap.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import logsumexp
+
+from pipelines.models.limits import Floats
+
+Ints = NDArray[np.int64]
+Derivatives = tuple[float, Floats, Floats]  # a log-likelihood, its gradient and its Hessian
+
+QUADRATURE_POINTS = 21  # on the log of 12 sites in the tests, 15 would do
+SPREAD_PRIOR_SCALE = (
+    1.0  # of the half-normal prior of the effects' sd [log]; matters for fewer than a dozen units
+)
+SPREAD_STEPS = 10  # values of that sd at which limits are worked out
+WIDEST_EFFECT_SD = 3.0  # beyond it the prior leaves 0.3 %, and quadrature would need more points
+RATE_PRIOR_POWER = 1.0  # of the rate of a kind of place: flat in the rate, as exact upper limits are
+RATE_STEPS = np.linspace(-1.0, 1.0, 201)  # values of a log rate at which its density is worked out
+WIDEST_STEP = 1.0  # a Newton step in a log rate or a log sd: further off the quadratic model is worthless
+
+_HERMITE, _weights = np.polynomial.hermite.hermgauss(QUADRATURE_POINTS)
+_LOG_WEIGHTS = np.log(_weights) + _HERMITE**2
+
+
+@dataclass(frozen=True)
+class Cells:
+    """Sufficient statistics of grouped looks, sorted by unit, place and design, so that equals stand together.
+
+    `removed` and `kept` need not be whole: looks that vary more than chance allows are weighted down.
+    """
+
+    design: Floats  # shape (cells, coefficients)
+    log_gap: Floats
+    removed: Floats
+    kept: Floats
+    exposure: Floats  # inspected times gap, unweighted: how much of a place's work each cell stands for
+    unit: Ints  # the position of each cell's unit, and of its place
+    place: Ints
+
+    def by_unit(self, values: NDArray) -> NDArray:
+        """Return the sum of `values`, one row per cell, for each unit."""
+        return np.add.reduceat(values, self._unit_starts, axis=0)
+
+    def by_place(self, values: NDArray) -> NDArray:
+        """Return the sum of `values`, one row per cell, for each place."""
+        return np.add.reduceat(values, self._place_starts, axis=0)
+
+    def by_kind(self, values: NDArray) -> NDArray:
+        """Return the sum of `values`, one row per cell, for each kind: cells of one place that share a design."""
+        return np.add.reduceat(values, self._kind_starts, axis=0)
+
+    @cached_property
+    def unit_of_place(self) -> Ints:
+        """The position of each place's unit."""
+        return self.unit[self._place_starts]
+
+    @cached_property
+    def unit_of_kind(self) -> Ints:
+        """The position of each kind's unit."""
+        return self.unit[self._kind_starts]
+
+    @cached_property
+    def design_of_kind(self) -> Floats:
+        """The design of each kind."""
+        return self.design[self._kind_starts]
+
+    @cached_property
+    def _unit_starts(self) -> Ints:
+        return _starts(self.unit[:, None])
+
+    @cached_property
+    def _place_starts(self) -> Ints:
+        return _starts(self.place[:, None])
+
+    @cached_property
+    def _kind_starts(self) -> Ints:
+        return _starts(np.column_stack([self.place, self.design]))
+
+
+@dataclass(frozen=True)
+class Maximum:
+    """Where a function is largest, its value and curvature there, and whether the search settled."""
+
+    at: Floats
+    value: float
+    covariance: NDArray
+    is_settled: bool
+
+
+@dataclass(frozen=True)
+class Spread:
+    """One value of the effects' sd, how much the data support it, and the coefficients that go with it."""
+
+    effect_sd: float
+    weight: float
+    coefficients: Floats
+    covariance: NDArray
+
+
+def cell_log_likelihood(log_hazard: Floats, removed: Floats, kept: Floats) -> tuple[Floats, Floats, Floats]:
+    """Return the log-likelihood of cells and its first two derivatives by the log hazard of their gap.
+
+    With H the hazard: removed * log(1 - exp(-H)) - kept * H, without the binomial coefficient.
+    """
+    hazard = np.exp(np.clip(log_hazard, -700, 700))  # beyond these ends exp leaves double precision
+    share = -np.expm1(-hazard)
+    ratio = hazard * (1 - share) / share
+    value = removed * np.log(share) - kept * hazard
+    slope = removed * ratio - kept * hazard
+    curvature = removed * ratio * (1 - hazard - ratio) - kept * hazard
+    return value, slope, curvature
+
+
+def pooled_likelihood(cells: Cells, coefficients: Floats) -> Derivatives:
+    """Return the log-likelihood where all units are alike, with gradient and Hessian by the coefficients."""
+    value, slope, curvature = cell_log_likelihood(
+        cells.design @ coefficients + cells.log_gap, cells.removed, cells.kept
+    )
+    hessian = cells.design.T @ (cells.design * curvature[:, None])
+    return float(value.sum()), cells.design.T @ slope, hessian
+
+
+def effect_modes(cells: Cells, coefficients: Floats, effect_sd: float) -> tuple[Floats, Floats, Floats]:
+    """Return the most likely effect of each unit, its conditional standard error, and the cells' curvature there."""
+    fixed = cells.design @ coefficients + cells.log_gap
+    mode = np.zeros(cells.unit[-1] + 1)
+    for _ in range(100):
+        _, slope, curvature = cell_log_likelihood(fixed + mode[cells.unit], cells.removed, cells.kept)
+        precision = 1 / effect_sd**2 - cells.by_unit(curvature)
+        step = (cells.by_unit(slope) - mode / effect_sd**2) / precision
+        mode = mode + np.clip(step, -WIDEST_STEP, WIDEST_STEP)
+        if np.abs(step).max() < 1e-9:
+            break
+    return mode, 1 / np.sqrt(precision), curvature
+
+
+def integrated_likelihood(cells: Cells, coefficients: Floats, log_sd: float) -> Derivatives:
+    """Return the log-likelihood with normal effects of units integrated out, and its derivatives.
+
+    The gradient and Hessian are by the coefficients and, last, by the log of the effects' sd.
+
+    Notes
+    -----
+    Adaptive Gauss-Hermite quadrature: the nodes of each unit lie around its mode, as far apart as its conditional
+    standard error. The derivatives of the log of an integral are moments of the integrand's own derivatives, taken
+    with the same nodes: the gradient their mean, the Hessian their mean curvature plus their covariance (Louis 1982).
+
+    References
+    ----------
+    Pinheiro, J. C. & Bates, D. M. (1995). Approximations to the log-likelihood function in the nonlinear
+    mixed-effects model. Journal of Computational and Graphical Statistics 4, 12-35 (from memory).
+    Louis, T. A. (1982). Finding the observed information matrix when using the EM algorithm. Journal of the Royal
+    Statistical Society B 44, 226-233 (from memory).
+    """
+    effect_sd = np.exp(log_sd)
+    mode, mode_se, _ = effect_modes(cells, coefficients, effect_sd)
+    effect = mode[:, None] + np.sqrt(2) * mode_se[:, None] * _HERMITE
+    value, slope, curvature = cell_log_likelihood(
+        (cells.design @ coefficients + cells.log_gap)[:, None] + effect[cells.unit],
+        cells.removed[:, None],
+        cells.kept[:, None],
+    )
+    integrand = _LOG_WEIGHTS + cells.by_unit(value) - effect**2 / (2 * effect_sd**2)
+    integral = logsumexp(integrand, axis=1)
+    share = np.exp(integrand - integral[:, None])
+    log_likelihood = np.sum(integral + np.log(mode_se / effect_sd)) - 0.5 * np.log(np.pi) * mode.size
+
+    # Cells of one kind share their design, so each sum over many cells is taken once, not once per coefficient.
+    of_kind, kinds = cells.by_kind(slope), _starts(cells.unit_of_kind[:, None])
+    by_coefficient = [np.add.reduceat(of_kind * column[:, None], kinds) for column in cells.design_of_kind.T]
+    scores = np.stack([*by_coefficient, (effect / effect_sd) ** 2], axis=2)
+    mean_score = np.einsum("sq,sqp->sp", share, scores)
+    hessian = np.einsum("sq,sqp,sqr->pr", share, scores, scores) - mean_score.T @ mean_score
+    mean_curvature = (share[cells.unit_of_kind] * cells.by_kind(curvature)).sum(axis=1)
+    hessian[:-1, :-1] += cells.design_of_kind.T @ (cells.design_of_kind * mean_curvature[:, None])
+    hessian[-1, -1] -= 2 * mean_score[:, -1].sum()
+    gradient = mean_score.sum(axis=0)
+    gradient[-1] -= mode.size
+    return float(log_likelihood), gradient, hessian
+
+
+def maximum(function: Callable[[Floats], Derivatives], start: Floats) -> Maximum:
+    """Return where `function`, which gives its value, gradient and Hessian, is largest: Newton's method."""
+    at = start
+    value, gradient, hessian = function(at)
+    for _ in range(100):
+        # Far from the maximum the Hessian may have the wrong sign in some direction; its size still sets the pace.
+        curvature, directions = np.linalg.eigh(-hessian)
+        step = directions @ ((directions.T @ gradient) / np.maximum(np.abs(curvature), 1e-8))
+        step /= max(1.0, np.abs(step).max() / WIDEST_STEP)
+        if gradient @ step < 1e-14:
+            return Maximum(at, value, np.linalg.inv(-hessian), is_settled=bool(curvature.min() > 0))
+        # Quadrature makes the value uncertain where units have few removals; a fall by less than that is none.
+        trial = function(at + step)
+        while trial[0] < value - 1e-3 and np.abs(step).max() > 1e-6:
+            step /= 2
+            trial = function(at + step)
+        at, (value, gradient, hessian) = at + step, trial
+    return Maximum(at, value, np.full_like(hessian, np.nan), is_settled=False)
+
+
+def likely_spreads(cells: Cells, start: Floats) -> list[Spread]:
+    """Return values of the effects' sd that cover what the data leave open about it, each with its weight.
+
+    None at all if the search for them did not come to rest.
+
+    Notes
+    -----
+    The weights are the marginal posterior of log sd, the coefficients integrated out by Laplace's method under a
+    flat prior (which takes the place of the n - 1 of a sample variance) and the sd under a half-normal one. Its mode
+    is never at sd = 0, also where the likelihood's is: so limits never pretend that units are known to be alike.
+    """
+
+    def log_posterior(theta: Floats) -> Derivatives:
+        value, gradient, hessian = integrated_likelihood(cells, theta[:-1], theta[-1])
+        scaled = np.exp(2 * theta[-1]) / SPREAD_PRIOR_SCALE**2
+        gradient[-1] += 1 - scaled
+        hessian[-1, -1] -= 2 * scaled
+        return value + theta[-1] - scaled / 2, gradient, hessian
+
+    mode = maximum(log_posterior, np.append(start, np.log(0.4)))
+    if not mode.is_settled:
+        return []
+    coefficients, spreads, log_weights = mode.at[:-1], [], []
+    error = np.sqrt(mode.covariance[-1, -1])
+    widest = min(mode.at[-1] + 4 * error, np.log(WIDEST_EFFECT_SD))
+    for log_sd in np.linspace(mode.at[-1] - 4.5 * error, widest, SPREAD_STEPS):
+
+        def at_this_spread(coefficients: Floats, log_sd: float = log_sd) -> Derivatives:
+            value, gradient, hessian = integrated_likelihood(cells, coefficients, log_sd)
+            return value, gradient[:-1], hessian[:-1, :-1]
+
+        best = maximum(at_this_spread, coefficients)
+        if not best.is_settled:
+            continue
+        coefficients = best.at
+        prior = log_sd - np.exp(2 * log_sd) / (2 * SPREAD_PRIOR_SCALE**2)
+        log_weights.append(best.value + np.linalg.slogdet(best.covariance)[1] / 2 + prior)
+        spreads.append((float(np.exp(log_sd)), best.at, best.covariance))
+    weights = np.exp(log_weights - logsumexp(log_weights))
+    return [Spread(sd, float(weight), *rest) for (sd, *rest), weight in zip(spreads, weights, strict=True)]
+
+
+def place_quantiles(cells: Cells, spreads: list[Spread], probabilities: list[float]) -> Floats:
+    """Return quantiles of the log rate of each place: one row per probability, one column per place.
+
+    Notes
+    -----
+    For each sd of the effects the log rate of a place is normal, with the variance of the unit's effect and the covariance of the
+    coefficients together. A normal likelihood is poor where little was removed: with none the likelihood has no
+    maximum at all. So the place's own share is taken out of the normal and its exact likelihood put in, and the
+    densities are mixed over that sd. What is left of the normal is what the other places say about this one.
+
+    The coefficients have a prior flat in the rate of the place's kind, as exact upper limits have, and not in its log:
+    where a kind saw few removals a flat log rate would pull the upper limit down to where it covers too seldom.
+
+    References
+    ----------
+    Cseke, B. & Heskes, T. (2011). Approximate marginals in latent Gaussian models. Journal of Machine Learning
+    Research 12, 417-454 (from memory).
+    """
+    normals = [_place_normals(cells, spread) for spread in spreads]
+    centres, errors, tilts = (np.array(values) for values in zip(*normals, strict=True))
+    middle = (centres.min(axis=0) + centres.max(axis=0)) / 2
+    reach = 7 * errors.max(axis=0) + np.ptp(centres, axis=0) / 2
+    log_rate = middle[:, None] + reach[:, None] * RATE_STEPS
+
+    relative = _relative_to_place(cells, max(spreads, key=lambda spread: spread.weight).coefficients)
+    own = cells.by_place(_along(cells, relative[:, None] + log_rate[cells.place])[0])
+    density = np.zeros_like(log_rate)
+    for spread, centre, error, tilt in zip(spreads, centres, errors, tilts, strict=True):
+        _, slope, curvature = (cells.by_place(part) for part in _along(cells, relative + centre[cells.place]))
+        # A place that is alone of its kind leaves nothing of the normal, and rounding could make that less.
+        others = np.maximum(1 / error**2 + curvature, 0)[:, None]
+        off = log_rate - centre[:, None]
+        log_density = own + (tilt - slope)[:, None] * off - others * off**2 / 2
+        log_density -= log_density.max(axis=1, keepdims=True)
+        this = np.exp(log_density)
+        density += spread.weight * this / this.sum(axis=1, keepdims=True)
+    below = np.cumsum(density, axis=1) - density / 2
+    rows = zip(log_rate, below, strict=True)
+    return np.array([np.interp(probabilities, row_below, row_rates) for row_rates, row_below in rows]).T
+
+
+def place_log_rates(cells: Cells, coefficients: Floats, effect: Floats) -> Floats:
+    """Return the log rate of each place at its own mix of covariates, weighted by exposure."""
+    return _log_mix(cells, coefficients)[0] + effect[cells.unit_of_place]
+
+
+def _place_normals(cells: Cells, spread: Spread) -> tuple[Floats, Floats, Floats]:
+    mode, mode_se, curvature = effect_modes(cells, spread.coefficients, spread.effect_sd)
+    mode_by_coefficients = cells.by_unit(curvature[:, None] * cells.design) * mode_se[:, None] ** 2
+    of_place = _log_mix(cells, spread.coefficients)[1]
+    by_coefficients = of_place + mode_by_coefficients[cells.unit_of_place]
+    variance = np.einsum("pi,ij,pj->p", by_coefficients, spread.covariance, by_coefficients)
+    variance += mode_se[cells.unit_of_place] ** 2
+    with_its_kind = np.einsum("pi,ij,pj->p", by_coefficients, spread.covariance, of_place)
+    centre = place_log_rates(cells, spread.coefficients, mode)
+    return centre, np.sqrt(variance), RATE_PRIOR_POWER * with_its_kind / variance
+
+
+def _log_mix(cells: Cells, coefficients: Floats) -> tuple[Floats, Floats]:
+    # The log of the mean rate of a place's cells, weighted by exposure, and its gradient.
+    removals = cells.exposure * np.exp(cells.design @ coefficients)
+    total = cells.by_place(removals)
+    gradient = cells.by_place(removals[:, None] * cells.design) / total[:, None]
+    return np.log(total / cells.by_place(cells.exposure)), gradient
+
+
+def _relative_to_place(cells: Cells, coefficients: Floats) -> Floats:
+    return cells.design @ coefficients - _log_mix(cells, coefficients)[0][cells.place]
+
+
+def _along(cells: Cells, log_rate: Floats) -> tuple[Floats, Floats, Floats]:
+    columns = (cells.log_gap, cells.removed, cells.kept)
+    log_gap, removed, kept = (column.reshape(-1, *[1] * (log_rate.ndim - 1)) for column in columns)
+    return cell_log_likelihood(log_rate + log_gap, removed, kept)
+
+
+def _starts(rows: NDArray) -> Ints:
+    is_new = (rows[1:] != rows[:-1]).any(axis=1)
+    return np.flatnonzero(np.append(True, is_new))

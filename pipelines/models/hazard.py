@@ -1,0 +1,595 @@
+"""Removal rates from grouped looks: covariates, and effects of places that let a thin place borrow from its like.
+
+At each look the removed are Binomial(inspected, 1 - exp(-rate * gap)): nobody saw when in the gap an item became
+rejectable. Takes for granted that the hazard is steady (`gap_exponent` asks), that a look finds what is there
+(`detection_sensitivity` asks), and that items go one by one, or no more unevenly than `LookSpread` allows for.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+from scipy.optimize import brentq
+from scipy.special import gammaln
+from scipy.stats import chi2, norm
+
+from pipelines.faults import DataFault
+from pipelines.models.grouped_likelihood import (
+    Cells,
+    Spread,
+    effect_modes,
+    integrated_likelihood,
+    likely_spreads,
+    maximum,
+    place_log_rates,
+    place_quantiles,
+    pooled_likelihood,
+)
+from pipelines.models.limits import Floats, exact_rate_limits
+from pipelines.models.look_spread import LookSpread, look_spread
+
+SITE = ["client", "site"]
+PLACE = [*SITE, "environment"]
+LOOK = [*PLACE, "inspected_on"]
+COVARIATES = ["environment", "service_class", "size_band", "pin", "use_frequency"]
+
+LEAST_SITES = 5  # fewer say next to nothing about how far sites differ
+CHANCE_LEVEL = 0.05  # what chance gives less often than this is called real
+LEAST_EFFECT_SD = 0.01  # places that differ by less than a hundredth are alike
+WEIGHTING_ROUNDS = 2  # weights and rates depend on one another; after two rounds neither moves any more
+
+ALL, REFERENCE = "all", "reference levels"
+NOT_STATED = "not stated"
+ALONE = "from its own looks only"
+NOTHING_REMOVED = "exact upper limit from its own looks, because nothing was removed"
+EVERYTHING_REMOVED = "lower limit from its own looks, because everything was removed"
+
+
+@dataclass(frozen=True)
+class HazardFit:
+    """What grouped looks say about removal rates.
+
+    Attributes
+    ----------
+    rates : DataFrame
+        One row per place: `client`, `site`, `environment`; `looks`, `inspected`, `removed` [items]; `rate`,
+        `rate_lower`, `rate_upper` (two-sided) and `rate_upper_one_sided` [removals per 100 shackle-years]; `is_pooled`
+        and `basis`, what the rate rests on, in words. Where only an upper limit is known, `rate` and `rate_lower` are
+        0; where only a lower one is, `rate` and the upper limits are empty.
+    coefficients : DataFrame
+        One row per level of each covariate but the reference: `covariate`, `level`, `estimate`, `standard_error`
+        [log], `factor`, `factor_lower`, `factor_upper` [ratio to the reference]. The first row is the rate of a
+        middling place at all reference levels [its factor in removals per 100 shackle-years]. No rows where no model
+        was fitted.
+    covariance : ndarray
+        Covariance of the estimates, in the order of `coefficients`.
+    effects : DataFrame
+        One row per place, or per site where sites have the effects: its columns, `effect` and `effect_error` [log].
+        No rows where places were not pooled.
+    effect_sd, log_effect_sd_error : float or None
+        Standard deviation of the effects [log], and the standard error of its log. 0 is an answer: places of one kind
+        are alike as far as the data show. None where places were not pooled.
+    log_likelihood : float or None
+        Complete, with binomial coefficients. None where looks were weighted down: a quasi-likelihood has no scale.
+    look_spread : LookSpread or None
+        The test of fit. None where no model was fitted.
+    references : dict
+        The reference level of each covariate, the one with the most removals.
+    is_settled : bool
+        Whether the search for the maximum came to rest. Where it did not, `rates` come from each place's own looks.
+    notes : tuple of str
+        What was done otherwise than usual, and why.
+    """
+
+    rates: pd.DataFrame
+    coefficients: pd.DataFrame
+    covariance: Floats
+    effects: pd.DataFrame
+    effect_sd: float | None
+    log_effect_sd_error: float | None
+    log_likelihood: float | None
+    look_spread: LookSpread | None
+    references: dict[str, str]
+    is_settled: bool
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class GapExponent:
+    """How the hazard of a gap grows with its length: 1 where it is steady.
+
+    `words` reads above 1 as wear-out; below 1 as looks that differ for other reasons than chance, defects missed and
+    carried over, or rejects of the first weeks.
+    """
+
+    estimate: float
+    standard_error: float
+    likelihood_ratio: float
+    p_value: float
+    words: str
+
+
+@dataclass(frozen=True)
+class _Model:
+    looks: pd.DataFrame
+    design: Floats  # one row per look
+    terms: list[tuple[str, str]]
+    references: dict[str, str]
+    is_pooled: bool
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class _Estimate:
+    coefficients: Floats
+    covariance: Floats
+    value: float
+    is_settled: bool
+    effect: Floats  # one for each unit, 0 where units were not pooled
+    effect_error: Floats
+    effect_sd: float | None = None
+    log_effect_sd_error: float | None = None
+
+
+def grouped_looks(exposures: pd.DataFrame) -> pd.DataFrame:
+    """Return the looks that have a gap, in the form the models of this module take.
+
+    Parameters
+    ----------
+    exposures : DataFrame
+        One row per look at a group: `previous_on`, `inspected_on`, `inspected`, `removed`, `removed_between`,
+        `joined` [items] and `is_first_look`.
+
+    Returns
+    -------
+    DataFrame
+        A part of the rows of `exposures` with all their columns.
+        `inspected` and `removed` now also hold the removals between looks, and `gap_years` is the mean time in
+        service of the inspected: joiners count half the gap. First looks are left out. Items unaccounted for were
+        never in it: nobody looked, so they carry no information.
+
+    Examples
+    --------
+    >>> look = {"previous_on": "2025-01-01", "inspected_on": "2026-01-01", "is_first_look": False}
+    >>> counts = {"inspected": 9, "removed": 1, "removed_between": 1, "joined": 2}
+    >>> grouped_looks(pd.DataFrame([look | counts]))[["gap_years", "inspected", "removed"]].round(4).values.tolist()
+    [[0.8994, 10.0, 2.0]]
+    """
+    looks = exposures[~exposures["is_first_look"].astype(bool)]
+    days = (pd.to_datetime(looks["inspected_on"]) - pd.to_datetime(looks["previous_on"])).dt.days
+    inspected = looks["inspected"] + looks["removed_between"]
+    return looks.assign(
+        inspected=inspected,
+        removed=looks["removed"] + looks["removed_between"],
+        gap_years=days / 365.25 * (1 - looks["joined"] / (2 * inspected)),
+    )
+
+
+def fit_hazard(
+    looks: pd.DataFrame,
+    covariates: list[str],
+    limits_level: float,
+    upper_level: float,
+    effect_of: list[str] = PLACE,
+    is_look_spread_allowed: bool = True,
+) -> HazardFit:
+    """Return the removal rate of each place, an environment of a site, with limits, from all looks together.
+
+    Parameters
+    ----------
+    looks : DataFrame
+        One row per look at a group: `client`, `site`, `environment`, `inspected_on`, `gap_years`, above 0,
+        `inspected`, 1 or more, `removed` [items], and the columns of `covariates`. Rows of one place and day are one
+        look.
+    covariates : list of str
+        Columns of which each level has an effect of its own, of `COVARIATES` those that are known. An empty cell is a
+        level of its own. Never the age of items, which grouped looks do not tell.
+    limits_level : float
+        Two-sided level of `rate_lower` and `rate_upper`, between 0 and 1.
+    upper_level : float
+        Level of `rate_upper_one_sided`, on which an interval may rest.
+    effect_of : list of str
+        `PLACE`, or `SITE` to take it that a site's environments share one effect.
+    is_look_spread_allowed : bool
+        False takes it that looks differ by chance only, whatever the test of it says.
+
+    Raises
+    ------
+    DataFault
+        There are no looks, or one has no gap, nobody inspected, or removals outside 0 to inspected.
+
+    Notes
+    -----
+    The log rate is the sum of covariate effects and a normal effect of the place; a place with little history therefore
+    borrows from its like, and one with much hardly does. Coefficients and the sd of the effects are those of maximum
+    likelihood. A place's rate is taken at its own mix of covariates and at the mode of its effect.
+
+    Places and not sites have the effects, because one effect for all environments of a site takes it for granted that
+    an environment is as much worse at each site. Where it is not, with a factor of 1.35 or so between the environments
+    of a site, limits that should hold 90 % of true rates hold about 76 %; those of places hold 90 % either way, and are
+    a tenth wider on each side where sites do share one effect. See tests/benchmarks/coverage_study.py.
+
+    Limits hold three doubts together: about the effect, about the coefficients and about the sd of the effects; see
+    `grouped_likelihood.place_quantiles`. They cover as stated on average over places, not for a place that is known to
+    be unlike its kind.
+
+    Looks differ from one another for reasons other than chance. How much is estimated from how a place's removals are
+    scattered over its looks, compared with what the looks' sizes and gaps would give. Each look is then weighted down
+    by the variance that `look_sd` adds, and the fit repeated (Williams 1982), whether or not the spread is beyond
+    doubt: to wait for proof leaves limits too narrow in logs that are too thin to prove it. One effect per look,
+    integrated out, would ask for a distribution of that effect and yield the rate of a middling look; weighting asks
+    for its variance only and yields the mean over looks, which is what items live through.
+
+    A covariate level at which nothing was removed has no finite estimate: the likelihood keeps rising as its rate
+    falls to 0, and where everything was removed, as it rises. Places that have nothing but such looks stand on their
+    own, with an exact upper limit or a lower one; elsewhere the level is taken with its covariate's reference. With
+    fewer than 5 sites, and where nothing was removed at all, every place stands on its own looks.
+
+    References
+    ----------
+    Prentice, R. L. & Gloeckler, L. A. (1978). Regression analysis of grouped survival data with application to
+    breast cancer data. Biometrics 34, 57-67.
+    Williams, D. A. (1982). Extra-binomial variation in logistic linear models. Applied Statistics 31, 144-148 (from
+    memory).
+    """
+    _refuse_impossible_looks(looks)
+    looks = _with_positions(looks, effect_of)
+    is_fitted = _can_be_fitted(looks, covariates)
+    notes: tuple[str, ...] = ()
+    if not is_fitted.all():
+        notes += ("places of a kind at which nothing, or everything, was removed stand on their own looks",)
+    if not is_fitted.any():
+        rates = _rates_on_their_own(looks, pd.Series(1.0, looks.index), limits_level, upper_level)
+        return _unfitted(rates, (*notes, "nothing removed that a model could learn from, no model"))
+
+    model = _model(looks[is_fitted], covariates)
+    estimate, weight, spread = _estimate_with_look_spread(model, is_look_spread_allowed)
+    notes += model.notes
+    if spread.look_sd > 0 and (spread.p_value or 0) < CHANCE_LEVEL:
+        notes += ("looks differ more than chance allows, errors are widened",)
+    if not model.is_pooled:
+        notes += (f"fewer than {LEAST_SITES} sites, not pooled: each place stands on its own looks",)
+
+    rates = _rates_on_their_own(looks, weight.reindex(looks.index, fill_value=1.0), limits_level, upper_level)
+    spreads: list[Spread] = []
+    if model.is_pooled and estimate.is_settled:
+        spreads = likely_spreads(_cells(model, weight), estimate.coefficients)
+    is_settled = estimate.is_settled and (bool(spreads) or not model.is_pooled)
+    if spreads:
+        pooled = _pooled_rates(model, weight, estimate, spreads, limits_level, upper_level)
+        rates.loc[pooled.index, pooled.columns] = pooled
+    elif not is_settled:
+        notes += ("the search for the best fit did not settle: each place stands on its own looks",)
+    return HazardFit(
+        rates=rates.reset_index(drop=True),
+        coefficients=_coefficients(model, estimate, spreads, limits_level),
+        covariance=estimate.covariance,
+        effects=_effects(model, effect_of, estimate),
+        effect_sd=estimate.effect_sd,
+        log_effect_sd_error=estimate.log_effect_sd_error,
+        log_likelihood=_complete_log_likelihood(model, estimate) if (weight == 1).all() else None,
+        look_spread=spread,
+        references=model.references,
+        is_settled=is_settled,
+        notes=notes,
+    )
+
+
+def gap_exponent(looks: pd.DataFrame, covariates: list[str]) -> GapExponent | None:
+    """Return how the hazard of a gap grows with its length, by making the log gap a covariate.
+
+    Parameters
+    ----------
+    looks, covariates
+        As for `fit_hazard`.
+
+    Returns
+    -------
+    GapExponent or None
+        None where nothing was removed, all gaps are alike, or the fit did not settle.
+
+    Notes
+    -----
+    The likelihood ratio is against an exponent of 1, with all else fitted anew. Looks that differ more than chance
+    allows are weighted down first, as `fit_hazard` does: left alone they push the exponent below 1.
+
+    References
+    ----------
+    McCullagh, P. & Nelder, J. A. (1989). Generalized Linear Models, 2nd ed., chapter 4. Chapman & Hall.
+    """
+    _refuse_impossible_looks(looks)
+    looks = _with_positions(looks, PLACE)
+    looks = looks[_can_be_fitted(looks, covariates)]
+    if looks.empty or np.ptp(np.log(looks["gap_years"])) == 0:
+        return None
+    steady = _model(looks, covariates)
+    without, weight, _ = _estimate_with_look_spread(steady, is_look_spread_allowed=True)
+    log_gap = np.log(looks["gap_years"].to_numpy())
+    growing = replace(
+        steady,
+        design=np.column_stack([steady.design, log_gap - log_gap.mean()]),
+        terms=[*steady.terms, ("log gap", "")],
+    )
+    estimate = _estimate(growing, weight)
+    if not (without.is_settled and estimate.is_settled):
+        return None
+    exponent = 1 + estimate.coefficients[-1]
+    likelihood_ratio = max(0.0, 2.0 * float(estimate.value - without.value))
+    p_value = float(chi2.sf(likelihood_ratio, 1))
+    return GapExponent(
+        estimate=float(exponent),
+        standard_error=float(np.sqrt(estimate.covariance[-1, -1])),
+        likelihood_ratio=likelihood_ratio,
+        p_value=p_value,
+        words=_steadiness(exponent, p_value),
+    )
+
+
+def _steadiness(exponent: float, p_value: float) -> str:
+    if p_value >= CHANCE_LEVEL:
+        return "the data do not contradict a steady hazard"
+    if exponent > 1:
+        return "the hazard grows within a gap, as with wear-out"
+    return (
+        "short gaps find more than their share: spread between looks, defects carried over, or early rejects"
+    )
+
+
+def _refuse_impossible_looks(looks: pd.DataFrame) -> None:
+    if looks.empty:
+        raise DataFault(
+            "There are no looks with a gap, which gives no hazard. Load a second periodic inspection."
+        )
+    is_possible = (
+        (looks["gap_years"] > 0)
+        & (looks["inspected"] >= 1)
+        & (looks["removed"] >= 0)
+        & (looks["removed"] <= looks["inspected"])
+    )
+    if not is_possible.all():
+        row = looks[~is_possible].iloc[0]
+        raise DataFault(
+            f"Look {row.name} has {row['removed']} removals among {row['inspected']} inspected after "
+            f"{row['gap_years']:g} years, which gives no hazard. Correct it, or leave it out."
+        )
+
+
+def _with_positions(looks: pd.DataFrame, effect_of: list[str]) -> pd.DataFrame:
+    looks = looks.reset_index(drop=True)
+    looks["unit_position"] = looks.groupby(effect_of, dropna=False).ngroup()
+    looks["place_position"] = looks.groupby(["unit_position", *PLACE], dropna=False).ngroup()
+    looks["look_position"] = looks.groupby(LOOK, dropna=False).ngroup()
+    looks["kept"] = looks["inspected"] - looks["removed"]
+    return looks
+
+
+def _can_be_fitted(looks: pd.DataFrame, covariates: list[str]) -> pd.Series:
+    # A place is left out if every look of it is at some level at which nothing, or everything, was removed.
+    is_bounded = pd.Series((looks["removed"] > 0).any() and (looks["kept"] > 0).any(), index=looks.index)
+    for covariate in covariates:
+        counts = looks[["removed", "kept"]].groupby(_level(looks[covariate])).transform("sum")
+        is_bounded &= (counts > 0).all(axis="columns")
+    return is_bounded.groupby(looks["place_position"]).transform("any")
+
+
+def _estimate_with_look_spread(
+    model: _Model, is_look_spread_allowed: bool
+) -> tuple[_Estimate, pd.Series, LookSpread]:
+    weight = pd.Series(1.0, index=model.looks.index)
+    estimate = _estimate(model, weight)
+    spread, weight_of_look = _look_spread(model, estimate)
+    if spread.look_sd == 0 or not is_look_spread_allowed:
+        return estimate, weight, replace(spread, look_sd=0.0)
+    for _ in range(WEIGHTING_ROUNDS):
+        weight = model.looks["look_position"].map(weight_of_look)
+        estimate = _estimate(model, weight)
+        latest, weight_of_look = _look_spread(model, estimate)
+    return estimate, weight, replace(spread, look_sd=latest.look_sd)
+
+
+def _look_spread(model: _Model, estimate: _Estimate) -> tuple[LookSpread, pd.Series]:
+    effect = estimate.effect[np.unique(model.looks["unit_position"], return_inverse=True)[1]]
+    hazard = model.looks["gap_years"] * np.exp(model.design @ estimate.coefficients + effect)
+    fitted = float(len(model.terms))
+    if estimate.effect_sd:
+        fitted += float(np.sum(1 - (estimate.effect_error / estimate.effect_sd) ** 2))
+    return look_spread(model.looks, hazard, fitted)
+
+
+def _model(looks: pd.DataFrame, covariates: list[str]) -> _Model:
+    columns, terms = [np.ones(len(looks))], [(ALL, REFERENCE)]
+    references: dict[str, str] = {}
+    notes = []
+    for covariate in covariates:
+        levels = _level(looks[covariate])
+        counts = looks[["removed", "kept"]].groupby(levels).sum()
+        references[covariate] = str(counts["removed"].idxmax())
+        for level in counts.index.drop([references[covariate]]):
+            column = (levels == level).to_numpy(dtype=float)
+            if not counts.loc[level].all():
+                without = "removed" if counts.loc[level, "removed"] == 0 else "kept"
+                notes.append(
+                    f"{covariate} {level} without a {without} item is taken with {references[covariate]}"
+                )
+            elif np.linalg.matrix_rank(_distinct_rows([*columns, column])) == len(columns):
+                notes.append(
+                    f"{covariate} {level} cannot be told from the other covariates and has no effect of its own"
+                )
+            else:
+                columns.append(column)
+                terms.append((covariate, level))
+    is_pooled = looks.groupby(SITE, dropna=False).ngroups >= LEAST_SITES
+    return _Model(looks, np.column_stack(columns), terms, references, is_pooled, tuple(notes))
+
+
+def _level(column: pd.Series) -> pd.Series:
+    return column.astype(object).where(column.notna(), NOT_STATED).astype(str)
+
+
+def _distinct_rows(columns: list[Floats]) -> Floats:
+    return pd.DataFrame(np.column_stack(columns)).drop_duplicates().to_numpy()
+
+
+def _cells(model: _Model, weight: pd.Series) -> Cells:
+    looks, weight = model.looks, weight[model.looks.index]
+    alike = pd.DataFrame(model.design, index=looks.index).add_prefix("column_")
+    alike = alike.assign(place=looks["place_position"], gap_years=looks["gap_years"])
+    # Cells come sorted by place, and places were numbered unit by unit.
+    cell = alike.groupby(["place", *alike.columns.drop("place")]).ngroup().to_numpy()
+    first = np.unique(cell, return_index=True)[1]
+
+    def total(values: pd.Series) -> Floats:
+        return np.bincount(cell, weights=values).astype(float)
+
+    return Cells(
+        design=model.design[first],
+        log_gap=np.log(looks["gap_years"].to_numpy()[first]),
+        removed=total(looks["removed"] * weight),
+        kept=total(looks["kept"] * weight),
+        exposure=total(looks["inspected"] * looks["gap_years"]),
+        unit=np.unique(looks["unit_position"].to_numpy()[first], return_inverse=True)[1],
+        place=np.unique(looks["place_position"].to_numpy()[first], return_inverse=True)[1],
+    )
+
+
+def _estimate(model: _Model, weight: pd.Series) -> _Estimate:
+    cells = _cells(model, weight)
+    start = np.zeros(len(model.terms))
+    start[0] = np.log(cells.removed.sum() / cells.exposure.sum())
+    alike = maximum(lambda coefficients: pooled_likelihood(cells, coefficients), start)
+    no_effect = np.zeros(cells.unit[-1] + 1)
+    of_alike = _Estimate(alike.at, alike.covariance, alike.value, alike.is_settled, no_effect, no_effect)
+    if not model.is_pooled:
+        return of_alike
+    # The likelihood may fall from an sd of 0 and rise again further out: the search comes from the far side, where
+    # a log sd of 0 is, and what it finds is compared with 0.
+    differing = maximum(
+        lambda theta: integrated_likelihood(cells, theta[:-1], theta[-1]), np.append(alike.at, 0.0)
+    )
+    effect_sd = float(np.exp(differing.at[-1]))
+    if effect_sd < LEAST_EFFECT_SD or differing.value <= alike.value:
+        return replace(of_alike, effect_sd=0.0)
+    effect, effect_error, _ = effect_modes(cells, differing.at[:-1], effect_sd)
+    return _Estimate(
+        coefficients=differing.at[:-1],
+        covariance=differing.covariance[:-1, :-1],
+        effect_sd=effect_sd,
+        log_effect_sd_error=float(np.sqrt(differing.covariance[-1, -1])),
+        effect=effect,
+        effect_error=effect_error,
+        value=differing.value,
+        is_settled=differing.is_settled,
+    )
+
+
+def _rates_on_their_own(
+    looks: pd.DataFrame, weight: pd.Series, limits_level: float, upper_level: float
+) -> pd.DataFrame:
+    looks = looks.assign(
+        weighted_removed=weight * looks["removed"],
+        shackle_years=weight * looks["gap_years"] * (looks["inspected"] - looks["removed"] / 2),
+    )
+    places = looks.groupby("place_position")
+    rates = places[PLACE].first().join(places[["inspected", "removed"]].sum())
+    rates.insert(len(PLACE), "looks", places["look_position"].nunique())
+    removed, shackle_years = places["weighted_removed"].sum(), places["shackle_years"].sum()
+    rates["rate"] = 100 * removed / shackle_years
+    rates["rate_lower"], rates["rate_upper"] = exact_rate_limits(removed, shackle_years, limits_level)
+    # The upper end of a two-sided interval leaves half of what a one-sided limit may leave.
+    rates["rate_upper_one_sided"] = exact_rate_limits(removed, shackle_years, 2 * upper_level - 1)[1]
+    nothing, everything = rates["removed"] == 0, rates["removed"] == rates["inspected"]
+    rates["is_pooled"] = False
+    rates["basis"] = np.select([nothing, everything], [NOTHING_REMOVED, EVERYTHING_REMOVED], default=ALONE)
+    for position in rates.index[everything]:
+        own = looks[looks["place_position"] == position]
+        rates.loc[position, ["rate", "rate_upper", "rate_upper_one_sided"]] = np.nan
+        rates.loc[position, "rate_lower"] = _least_rate(own, limits_level)
+    return rates
+
+
+def _least_rate(looks: pd.DataFrame, level: float) -> float:
+    # The rate at which removing everything would have the probability that a lower limit may have.
+    tail = (1 - level) / 2
+
+    def excess(log_rate: float) -> float:
+        log_share = np.log(-np.expm1(-np.exp(log_rate) * looks["gap_years"]))
+        return float((looks["inspected"] * log_share).sum() - np.log(tail))
+
+    slowest, fastest = 1 / looks["gap_years"].max(), 1 / looks["gap_years"].min()
+    items = looks["inspected"].sum()
+    return 100 * np.exp(
+        brentq(excess, np.log(slowest * tail / 2), np.log(fastest * np.log(2 * items / tail)))
+    )
+
+
+def _pooled_rates(
+    model: _Model,
+    weight: pd.Series,
+    estimate: _Estimate,
+    spreads: list[Spread],
+    limits_level: float,
+    upper_level: float,
+) -> pd.DataFrame:
+    cells = _cells(model, weight)
+    tail = (1 - limits_level) / 2
+    lower, upper, one_sided = place_quantiles(cells, spreads, [tail, 1 - tail, upper_level])
+    log_rate = place_log_rates(cells, estimate.coefficients, estimate.effect)
+    sites = model.looks.groupby(SITE, dropna=False).ngroups
+    return pd.DataFrame(
+        {
+            "rate": 100 * np.exp(log_rate),
+            # Where the sd is estimated as 0 the limits, which doubt that, may pass the rate by a whisker.
+            "rate_lower": 100 * np.exp(np.minimum(lower, log_rate)),
+            "rate_upper": 100 * np.exp(np.maximum(upper, log_rate)),
+            "rate_upper_one_sided": 100 * np.exp(np.maximum(one_sided, log_rate)),
+            "is_pooled": True,
+            "basis": f"pooled, {len(log_rate)} places of {sites} sites",
+        },
+        index=np.unique(model.looks["place_position"]),
+    )
+
+
+def _coefficients(model: _Model, estimate: _Estimate, spreads: list[Spread], level: float) -> pd.DataFrame:
+    spreads = spreads or [Spread(0.0, 1.0, estimate.coefficients, estimate.covariance)]
+    weights = np.array([spread.weight for spread in spreads])
+    centres = np.array([spread.coefficients for spread in spreads])
+    variances = np.array([np.diag(spread.covariance) for spread in spreads])
+    centre = weights @ centres
+    error = np.sqrt(weights @ (variances + (centres - centre) ** 2))
+    reach = norm.ppf((1 + level) / 2) * error
+    unit = np.where(np.arange(len(centre)) == 0, 100.0, 1.0)
+    return pd.DataFrame(model.terms, columns=["covariate", "level"]).assign(
+        estimate=estimate.coefficients,
+        standard_error=np.sqrt(np.diag(estimate.covariance)),
+        factor=unit * np.exp(estimate.coefficients),
+        factor_lower=unit * np.exp(np.minimum(centre - reach, estimate.coefficients)),
+        factor_upper=unit * np.exp(np.maximum(centre + reach, estimate.coefficients)),
+    )
+
+
+def _effects(model: _Model, effect_of: list[str], estimate: _Estimate) -> pd.DataFrame:
+    units = model.looks.groupby("unit_position")[effect_of].first().reset_index(drop=True)
+    effects = units.assign(effect=estimate.effect, effect_error=estimate.effect_error)
+    return effects if estimate.effect_sd is not None else effects.iloc[:0]
+
+
+def _complete_log_likelihood(model: _Model, estimate: _Estimate) -> float:
+    inspected, removed, kept = (model.looks[column] for column in ("inspected", "removed", "kept"))
+    combinations = gammaln(inspected + 1) - gammaln(removed + 1) - gammaln(kept + 1)
+    return float(estimate.value + combinations.sum())
+
+
+def _unfitted(rates: pd.DataFrame, notes: tuple[str, ...]) -> HazardFit:
+    return HazardFit(
+        rates=rates.reset_index(drop=True),
+        coefficients=pd.DataFrame(),
+        covariance=np.empty((0, 0)),
+        effects=pd.DataFrame(),
+        effect_sd=None,
+        log_effect_sd_error=None,
+        log_likelihood=None,
+        look_spread=None,
+        references={},
+        is_settled=True,
+        notes=notes,
+    )

@@ -1,0 +1,113 @@
+"""What holds for grouped hazards of any fleet."""
+
+import numpy as np
+import pandas as pd
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from pipelines.models.detection import rate_if_looks_miss, share_in_service_if_looks_miss
+from pipelines.models.hazard import EVERYTHING_REMOVED, fit_hazard
+
+a_few = settings(deadline=None, max_examples=25)
+PLACE = ["site", "environment"]
+LIMITS = ["rate", "rate_lower", "rate_upper", "rate_upper_one_sided"]
+
+
+@st.composite
+def fleets(draw):
+    sites = draw(st.integers(5, 9))
+    rows = []
+    for site in range(sites):
+        environment = draw(st.sampled_from(["indoor dry", "marine spray"]))
+        for _ in range(draw(st.integers(1, 4))):
+            inspected = draw(st.integers(1, 80))
+            removed = draw(st.integers(0, max(1, inspected // 4)))
+            gap_years = draw(st.sampled_from([1 / 12, 0.25, 0.5, 1.0, 1.5]))
+            rows.append((f"site {site}", environment, gap_years, inspected, removed))
+    return pd.DataFrame(rows, columns=["site", "environment", "gap_years", "inspected", "removed"])
+
+
+def fitted(looks):
+    looks = looks.assign(client="Brackle Docks", inspected_on=range(len(looks)))
+    return fit_hazard(looks, ["environment"], limits_level=0.9, upper_level=0.95)
+
+
+@a_few
+@given(fleets(), st.sampled_from([0.5, 2.0, 7.0]))
+def test_k_times_the_gaps_give_a_kth_of_the_rates(looks, k):
+    once, longer = fitted(looks), fitted(looks.assign(gap_years=k * looks["gap_years"]))
+    np.testing.assert_allclose(longer.rates[LIMITS] * k, once.rates[LIMITS], rtol=1e-4, atol=1e-9)
+    assert (longer.effect_sd is None) == (once.effect_sd is None)
+
+
+@a_few
+@given(fleets(), st.randoms(use_true_random=False))
+def test_the_order_and_the_names_of_sites_do_not_matter(looks, random):
+    names = looks["site"].unique().tolist()
+    random.shuffle(names)
+    new_names = dict(zip(looks["site"].unique(), names, strict=True))
+    shuffled = looks.sample(frac=1, random_state=random.randrange(1000)).assign(
+        site=lambda rows: rows["site"].map(new_names)
+    )
+    rates, again = fitted(looks).rates, fitted(shuffled).rates
+    rates = rates.assign(site=rates["site"].map(new_names)).sort_values(PLACE, ignore_index=True)
+    np.testing.assert_allclose(again[LIMITS], rates[LIMITS], rtol=1e-4, atol=1e-9)
+    assert again["basis"].tolist() == rates["basis"].tolist()
+
+
+@a_few
+@given(fleets())
+def test_no_rate_is_without_limits_or_a_reason(looks):
+    rates = fitted(looks).rates
+    has_rate = rates["rate"].notna()
+    assert (rates.loc[has_rate, "rate_lower"] <= rates.loc[has_rate, "rate"]).all()
+    assert (rates.loc[has_rate, "rate"] <= rates.loc[has_rate, "rate_upper"]).all()
+    assert (rates["rate_lower"] >= 0).all()
+    assert (rates.loc[has_rate, "rate_upper"] > 0).all()
+    assert (rates.loc[~has_rate, "basis"] == EVERYTHING_REMOVED).all()
+    is_pooled = rates["is_pooled"]
+    assert (rates.loc[is_pooled, "rate_lower"] > 0).all()
+    assert np.isfinite(rates.loc[is_pooled, LIMITS].to_numpy()).all()
+    assert len(rates) == len(looks[PLACE].drop_duplicates())
+
+
+@a_few
+@given(st.integers(1, 20), st.integers(1, 8))
+def test_less_exposure_is_pulled_further_to_the_fleet(removed, parts):
+    # Two sites at three times the fleet's rate, of which one has a part of the other's exposure.
+    others = [
+        (f"site {site}", "indoor dry", 1.0, 400, expected)
+        for site, expected in enumerate([8, 14, 20, 26, 31, 12])
+    ]
+    full = ("full", "indoor dry", 1.0, 20 * removed * parts, 3 * removed * parts)
+    part = ("part", "indoor dry", 1.0, 20 * removed, 3 * removed)
+    columns = ["site", "environment", "gap_years", "inspected", "removed"]
+    rates = fitted(pd.DataFrame([*others, full, part], columns=columns)).rates.set_index("site")["rate"]
+    own = -100 * np.log(1 - 3 / 20)
+    assert rates["part"] <= rates["full"] * (1 + 1e-9) < own * (1 + 1e-9)
+
+
+@a_few
+@given(fleets(), st.floats(0.3, 1.0), st.sampled_from([0.5, 3.0]))
+def test_k_times_the_gaps_give_a_kth_of_the_rate_whatever_is_missed(looks, detection, k):
+    looks = looks.assign(joined=0, removed=looks["removed"].clip(upper=looks["inspected"] // 4))
+    once = rate_if_looks_miss(looks, ["site"], detection)
+    longer = rate_if_looks_miss(looks.assign(gap_years=k * looks["gap_years"]), ["site"], detection)
+    np.testing.assert_allclose(k * longer, once, rtol=1e-5)
+
+
+@a_few
+@given(st.integers(1, 200), st.floats(0.3, 1.0), st.integers(2, 6))
+def test_equal_gaps_after_a_sound_start_hide_at_most_what_the_first_look_misses(removed, detection, looks):
+    history = {"group": 1, "gap_years": 0.5, "inspected": 1000, "removed": removed, "joined": 0}
+    looks = pd.DataFrame([history] * looks)
+    rates = [rate_if_looks_miss(looks, ["group"], share) for share in (1.0, detection)]
+    first_look_only = np.log1p(-removed / 1000 / detection) / np.log1p(-removed / 1000)
+    assert rates[0] * (1 - 1e-6) <= rates[1] <= rates[0] * first_look_only * (1 + 1e-6)
+
+
+@settings(deadline=None)
+@given(st.floats(0.001, 500), st.floats(1, 24), st.floats(0.3, 1.0))
+def test_the_share_in_service_is_a_share_and_falls_with_detection(rate, months, detection):
+    share, perfect = share_in_service_if_looks_miss(rate, months, [detection, 1.0])
+    assert 0 <= perfect <= share <= 1
