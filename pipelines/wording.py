@@ -394,7 +394,8 @@ def interval_targets() -> str:
         f"({percent(targets.confidence_level)} sure), at most {percent(every.share_found)} of the shackles are found "
         f"due for removal at a look, and on average at most {percent(every.share_in_service)} are in service in that "
         f"state; for load-bearing criteria alone, {percent(bearing.share_found)} and {percent(bearing.share_in_service)}. A "
-        f"removal with no criterion stated counts as load-bearing. None is longer than {listed(classes)}, nor than the law "
+        f"removal with no criterion stated counts as load-bearing. Where there are enough sites, a place with few records "
+        f"borrows from its like for that rate. None is longer than {listed(classes)}, nor than the law "
         "or the site's own rule allows."
     )
 

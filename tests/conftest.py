@@ -4,7 +4,12 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pandas as pd
 import pytest
+
+from pipelines.contracts import RiskTargets
+from pipelines.models.interval_advice import TIERS
+from pipelines.models.limits import exact_rate_limits
 
 REGISTER = """client,site,environment,service_class,use_frequency,current_interval_months,legal_limit_months,site_rule_months
 Brackle Docks,North Shed,indoor dry,normal,weekly,12,,
@@ -83,3 +88,23 @@ def demo(
     )
     assert done.returncode == 0, done.stderr
     return out, done
+
+
+@pytest.fixture(scope="session")
+def with_exact_rates():
+    """A function that adds to places the highest rates of their own records: exact upper limits, nothing borrowed."""
+
+    def add(places: pd.DataFrame, targets: RiskTargets) -> pd.DataFrame:
+        rated = places[places["shackle_years"] >= targets.least_shackle_years_for_a_rate]
+        highest = {
+            name: pd.Series(
+                exact_rate_limits(rated[removed], rated["shackle_years"], 2 * targets.confidence_level - 1)[
+                    1
+                ],
+                rated.index,
+            )
+            for removed, name, _ in TIERS.values()
+        }
+        return places.assign(is_pooled=False, **highest)
+
+    return add

@@ -12,7 +12,7 @@ from pipelines.models.intervals import (
     share_in_service,
     whole_months,
 )
-from pipelines.models.limits import Floats, exact_rate_limits
+from pipelines.models.limits import Floats
 from pipelines.models.rates import joined_notes, note, rates_with_limits
 
 SHORTEN = "shorten"
@@ -71,34 +71,6 @@ def guideline_intervals(places: pd.DataFrame, targets: RiskTargets) -> pd.DataFr
         default=f"{targets.outer_limit_months} months, the longest the standard allows",
     )
     return pd.DataFrame({"months": months, "rule": rule})
-
-
-def highest_rates(places: pd.DataFrame, targets: RiskTargets) -> pd.DataFrame:
-    """Return the highest removal rates that agree with each place's own records, the exact one-sided upper limits.
-
-    Parameters
-    ----------
-    places : DataFrame
-        One row per place: `removed_at_risk`, `load_bearing_at_risk` [items], `shackle_years`.
-    targets : RiskTargets
-        Gives the level of the limits and the least exposure for a rate.
-
-    Returns
-    -------
-    DataFrame with the index of `places`
-        `highest_rate`, `highest_load_bearing_rate` [removals per 100 shackle-years], empty under the least exposure.
-
-    References
-    ----------
-    Garwood, F. (1936). Fiducial limits for the Poisson distribution. Biometrika 28, 437-442.
-    """
-    rates = pd.DataFrame(np.nan, index=places.index, columns=[highest for _, highest, _ in TIERS.values()])
-    rated = places[places["shackle_years"] >= targets.least_shackle_years_for_a_rate]
-    for removed, highest, _ in TIERS.values():
-        # The upper end of a two-sided interval leaves half of what a one-sided limit may leave.
-        limits = exact_rate_limits(rated[removed], rated["shackle_years"], 2 * targets.confidence_level - 1)
-        rates.loc[rated.index, highest] = limits[1]
-    return rates
 
 
 def recommend_intervals(places: pd.DataFrame, targets: RiskTargets) -> pd.DataFrame:

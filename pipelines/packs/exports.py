@@ -20,6 +20,8 @@ SHEETS = {
     "removal_trend": "Removal trend",
     "removal_rates": "Removal rates",
     "reason_breakdown": "Reasons",
+    "pooled_rates": "Pooled rates",
+    "hazard_model": "Model of the rates",
     "interval_recommendations": "Intervals",
     "overdue_inspections": "Inspections due",
     "files_loaded": "Files loaded",

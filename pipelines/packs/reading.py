@@ -15,7 +15,7 @@ from pipelines.models.reasons import shares_with_limits
 from pipelines.packs.intake_account import loaded_files, quarantined_by_rule, quarantined_rows, rules_run
 from pipelines.store import open_store
 from pipelines.store.file import SETTINGS
-from pipelines.tables import TABLES, compute_tables, read_table
+from pipelines.tables import FLEET_TABLES, TABLES, compute_tables, read_table
 
 
 @dataclass(frozen=True)
@@ -110,7 +110,12 @@ def open_tables(store: str, period: str = "", client: str = "", site: str = "") 
             as_of=as_of,
             client=client,
             site=site,
-            tables={name: read_table(con, name, client or None, site or None) for name in TABLES},
+            tables={
+                name: read_table(con, name, client or None, site or None)
+                for name in TABLES
+                # What tells of all clients together is for those who may see all of them.
+                if not (client or site) or name not in FLEET_TABLES
+            },
             files=files,
             rules=rules_run(con, files),
             quarantined=quarantined_rows(con, files, client),

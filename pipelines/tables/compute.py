@@ -12,6 +12,7 @@ from pipelines.exposure import build_exposures
 from pipelines.faults import RequestFault
 from pipelines.tables.interval_recommendations import interval_recommendations
 from pipelines.tables.overdue_inspections import overdue_inspections
+from pipelines.tables.pooled_rates import pooled_rates
 from pipelines.tables.reason_breakdown import reason_breakdown
 from pipelines.tables.removal_rates import removal_rates
 from pipelines.tables.removal_trend import removal_trend
@@ -20,9 +21,13 @@ TABLES = (
     "removal_rates",
     "removal_trend",
     "reason_breakdown",
+    "pooled_rates",
+    "hazard_model",
     "interval_recommendations",
     "overdue_inspections",
 )
+# Of these a row tells of all clients together.
+FLEET_TABLES = ("hazard_model",)
 
 
 def compute_tables(con: duckdb.DuckDBPyConnection, period: str | None = None) -> None:
@@ -46,6 +51,9 @@ def compute_tables(con: duckdb.DuckDBPyConnection, period: str | None = None) ->
     _write(con, "removal_rates", removal_rates(con, as_of))
     _write(con, "reason_breakdown", reason_breakdown(con, as_of))
     _write(con, "overdue_inspections", overdue_inspections(con, as_of))
+    rates, model = pooled_rates(con)
+    _write(con, "pooled_rates", rates)
+    _write(con, "hazard_model", model)
     # The next two sum up what was just written.
     _write(con, "removal_trend", removal_trend(con))
     _write(con, "interval_recommendations", interval_recommendations(con))

@@ -4,7 +4,7 @@ import duckdb
 import pandas as pd
 
 from pipelines.contracts import risk_targets
-from pipelines.models.interval_advice import highest_rates, recommend_intervals
+from pipelines.models.interval_advice import recommend_intervals
 from pipelines.shipped import statement
 
 WHOLE_MONTHS = [
@@ -16,8 +16,7 @@ WHOLE_MONTHS = [
 
 
 def interval_recommendations(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
-    """Return the table `interval_recommendations`, from the tables of rates, reasons and inspections due."""
+    """Return the table `interval_recommendations`, from the tables of rates, pooled rates, reasons and inspections due."""
     places = con.execute(statement("pipelines.tables", "interval_recommendations.sql")).df()
-    targets = risk_targets()
-    places = places.join(highest_rates(places, targets)).assign(is_pooled=False)
-    return places.join(recommend_intervals(places, targets).astype(dict.fromkeys(WHOLE_MONTHS, "Int64")))
+    advice = recommend_intervals(places, risk_targets())
+    return places.join(advice.astype(dict.fromkeys(WHOLE_MONTHS, "Int64")))

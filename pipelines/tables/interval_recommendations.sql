@@ -28,10 +28,14 @@ select client, site, environment, service_class,
     coalesce(load_bearing_at_risk, 0)::bigint as load_bearing_at_risk,
     shackle_years,
     coalesce(items_in_service, 0)::bigint as items_in_service,
+    pooled_rate, highest_rate, highest_load_bearing_rate,
+    coalesce(is_pooled, false) as is_pooled,
+    coalesce(rate_basis, 'no look with an earlier one') as rate_basis,
     current_interval_months, legal_limit_months, site_rule_months,
     coalesce(is_above_usual, false) as is_above_usual
 from history
 join site_register using (client, site, environment)
+left join pooled_rates using (client, site, environment)
 left join load_bearing using (client, site, environment)
 left join in_service using (client, site, environment)
 order by client, site, environment

@@ -75,6 +75,34 @@ def test_the_true_rate_of_steady_places_lies_in_the_limits_about_as_often_as_the
     assert nearly.between(0.85, 1.15).mean() >= 0.9
 
 
+def test_the_model_of_all_looks_finds_the_multipliers_the_demo_was_made_with(con):
+    truth = pd.read_csv(DATA / "true_multipliers.csv").set_index(["kind", "name"])["value"]
+    large = truth["size band", "large"] / truth["size band", "small"]
+    stated = {
+        ("size_band", "above 19 to 38 mm"): large,
+        ("size_band", "above 38 mm"): large,
+        **{("pin", pin): truth["pin", pin] / truth["pin", "screw pin"] for pin in ("bolt-type", "round pin")},
+        **{
+            ("environment", name): rate / truth["environment baseline", "acid pickling"]
+            for name, rate in truth["environment baseline"].items()
+        },
+    }
+    found = read_table(con, "hazard_model").set_index(["covariate", "level"]).loc[list(stated)]
+    estimated = found[found["estimate_lower"].notna()]
+    multipliers = pd.Series(stated)[estimated.index]
+    assert len(estimated) == 10
+    assert multipliers.between(estimated["estimate_lower"], estimated["estimate_upper"]).sum() >= 9
+
+
+def test_the_true_rate_of_steady_places_lies_in_the_pooled_limits_about_as_often_as_they_claim(con):
+    truth = pd.read_csv(DATA / "true_rates.csv")
+    steady = truth.groupby(["client", "site", "environment"]).filter(lambda place: len(place) == 1)
+    both = read_table(con, "pooled_rates").merge(steady, on=["client", "site", "environment"])
+    inside = both["rate_per_100_shackle_years"].between(both["pooled_rate_lower"], both["pooled_rate_upper"])
+    assert both["is_pooled"].all()
+    assert inside.mean() >= 0.8
+
+
 def test_loading_the_demo_again_changes_nothing(con, demo, tmp_path):
     store = tmp_path / "again.duckdb"
     shutil.copy(demo[0] / "demo.duckdb", store)

@@ -2,11 +2,12 @@
 
 import numpy as np
 import pandas as pd
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipelines.contracts import risk_targets
-from pipelines.models.interval_advice import highest_rates, recommend_intervals
+from pipelines.models.interval_advice import recommend_intervals
 from pipelines.models.limits import (
     exact_rate_limits,
     exact_share_limits,
@@ -70,7 +71,7 @@ months = st.lists(
 
 @at_any_pace
 @given(months)
-def test_an_empty_figure_of_a_chart_says_why(rows):
+def test_an_empty_figure_of_a_chart_says_why(advice_for, rows):
     cells = pd.DataFrame(rows, columns=["site", "removed_at_risk", "shackle_years"])
     cells = cells.assign(inspected=10, removed=cells["removed_at_risk"])
     chart = charted_rates(cells, ["site"], risk_targets())
@@ -83,8 +84,9 @@ def test_an_empty_figure_of_a_chart_says_why(rows):
     assert (chart["signal"].notna() == chart["limit_upper"].notna()).all()
 
 
-def advice_for(frame):
-    return recommend_intervals(frame.join(highest_rates(frame, risk_targets())), risk_targets())
+@pytest.fixture(scope="module")
+def advice_for(with_exact_rates):
+    return lambda frame: recommend_intervals(with_exact_rates(frame, risk_targets()), risk_targets())
 
 
 places = st.fixed_dictionaries(
@@ -98,7 +100,6 @@ places = st.fixed_dictionaries(
         "site_rule_months": st.sampled_from([np.nan, 1.0, 9.0]),
         "is_above_usual": st.booleans(),
         "load_bearing_at_risk": st.integers(0, 100),
-        "is_pooled": st.just(False),
         "items_in_service": st.integers(0, 1000),
     }
 )
@@ -106,7 +107,7 @@ places = st.fixed_dictionaries(
 
 @at_any_pace
 @given(st.lists(places, min_size=1, max_size=8))
-def test_advice_keeps_to_the_guideline_and_lengthens_only_with_a_sign_off(rows):
+def test_advice_keeps_to_the_guideline_and_lengthens_only_with_a_sign_off(advice_for, rows):
     frame = pd.DataFrame(rows)
     advice = advice_for(frame)
     assert (advice["recommended_interval_months"] >= 1).all()
@@ -124,7 +125,7 @@ def test_advice_keeps_to_the_guideline_and_lengthens_only_with_a_sign_off(rows):
 
 @at_any_pace
 @given(st.lists(places, min_size=2, max_size=8), st.randoms(use_true_random=False))
-def test_the_order_of_places_does_not_matter(rows, random):
+def test_the_order_of_places_does_not_matter(advice_for, rows, random):
     frame = pd.DataFrame(rows)
     order = list(range(len(frame)))
     random.shuffle(order)
@@ -134,7 +135,7 @@ def test_the_order_of_places_does_not_matter(rows, random):
 
 @at_any_pace
 @given(places, st.integers(1, 50))
-def test_more_removals_never_give_a_longer_computed_interval(place, more):
+def test_more_removals_never_give_a_longer_computed_interval(advice_for, place, more):
     frame = pd.DataFrame([place, place | {"removed_at_risk": place["removed_at_risk"] + more}])
     fewer, more_removed = advice_for(frame)["computed_interval_months"]
     assert not more_removed > fewer

@@ -11,7 +11,7 @@ from scipy.integrate import quad
 from scipy.special import gammaincc, lambertw
 
 from pipelines.contracts import Target, risk_targets
-from pipelines.models.interval_advice import ANY, LOAD_BEARING, highest_rates, recommend_intervals
+from pipelines.models.interval_advice import ANY, LOAD_BEARING, recommend_intervals
 from pipelines.models.intervals import (
     least_shackle_years,
     longest_months,
@@ -69,7 +69,7 @@ def test_longest_months_of_bisection(cases):
         assert in_service == pytest.approx(case.months_share_in_service, rel=1e-10)
 
 
-def test_recommendations_of_bisection(cases):
+def test_recommendations_of_bisection(cases, recommendation):
     for case in cases.itertuples():
         targets = replace(
             risk_targets(),
@@ -100,22 +100,25 @@ def test_recommendations_of_bisection(cases):
         )
 
 
-def recommendation(removed: int, shackle_years: float, targets) -> pd.Series:
-    place = {
-        "inspected": 100,
-        "removed_at_risk": removed,
-        "shackle_years": shackle_years,
-        "service_class": "normal",
-        "current_interval_months": 12,
-        "legal_limit_months": np.nan,
-        "site_rule_months": np.nan,
-        "is_above_usual": False,
-        "load_bearing_at_risk": 0,
-        "is_pooled": False,
-        "items_in_service": 100,
-    }
-    places = pd.DataFrame([place])
-    return recommend_intervals(places.join(highest_rates(places, targets)), targets).iloc[0]
+@pytest.fixture
+def recommendation(with_exact_rates):
+    def of(removed: int, shackle_years: float, targets) -> pd.Series:
+        place = {
+            "inspected": 100,
+            "removed_at_risk": removed,
+            "shackle_years": shackle_years,
+            "service_class": "normal",
+            "current_interval_months": 12,
+            "legal_limit_months": np.nan,
+            "site_rule_months": np.nan,
+            "is_above_usual": False,
+            "load_bearing_at_risk": 0,
+            "items_in_service": 100,
+        }
+        places = pd.DataFrame([place])
+        return recommend_intervals(with_exact_rates(places, targets), targets).iloc[0]
+
+    return of
 
 
 @pytest.mark.parametrize("rate", [0.7, 5.17, 13.0, 34.7, 90.0])
@@ -145,7 +148,7 @@ def test_least_exposure_for_a_guideline():
         )
 
 
-def test_least_exposure_is_where_no_removal_just_supports_the_guideline():
+def test_least_exposure_is_where_no_removal_just_supports_the_guideline(recommendation):
     targets = risk_targets()
     least = max(least_shackle_years(12, 0.95, 0.02, 0.01))  # of the strictest targets, the load-bearing ones
     assert recommendation(0, least * (1 + 1e-12), targets)["computed_interval_months"] == 12

@@ -1,0 +1,87 @@
+"""Removal rates of places from one model of all looks, and what that model says of the rest."""
+
+import duckdb
+import numpy as np
+import pandas as pd
+
+from pipelines.contracts import RiskTargets, load_contract, risk_targets
+from pipelines.models.hazard import (
+    ALL,
+    COVARIATES,
+    PLACE,
+    GapExponent,
+    HazardFit,
+    fit_hazard,
+    gap_exponent,
+    grouped_looks,
+)
+from pipelines.shipped import statement
+
+RATES = {"rate": "pooled_rate", "rate_lower": "pooled_rate_lower", "rate_upper": "pooled_rate_upper"}
+FACTORS_IN_TABLE = {"factor": "estimate", "factor_lower": "estimate_lower", "factor_upper": "estimate_upper"}
+
+
+def pooled_rates(con: duckdb.DuckDBPyConnection) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return the tables `pooled_rates` and `hazard_model`, from `exposures` and the lines; both may be empty.
+
+    Two models are fitted: of all removals, and of those on a load-bearing criterion or with none stated.
+    """
+    looks = grouped_looks(con.execute(statement("pipelines.tables", "hazard_looks.sql")).df())
+    if looks.empty:
+        return _none("pooled_rates"), _none("hazard_model")
+    targets = risk_targets()
+    fit = _fit(looks, targets)
+    load_bearing = _fit(looks.assign(removed=looks["load_bearing_removed"]), targets)
+    rates = fit.rates.rename(columns={**RATES, "rate_upper_one_sided": "highest_rate", "basis": "rate_basis"})
+    of_tier = load_bearing.rates.rename(columns={"rate_upper_one_sided": "highest_load_bearing_rate"})
+    rates = rates.merge(of_tier[[*PLACE, "highest_load_bearing_rate"]], on=PLACE)
+    return rates, _model_in_words(fit, gap_exponent(looks, COVARIATES))
+
+
+def _fit(looks: pd.DataFrame, targets: RiskTargets) -> HazardFit:
+    return fit_hazard(looks, COVARIATES, targets.rate_limits_level, targets.confidence_level)
+
+
+def _model_in_words(fit: HazardFit, exponent: GapExponent | None) -> pd.DataFrame:
+    """Return the rows of `hazard_model`: a row for each level, the reference ones too, then facts of the whole fit."""
+    factors = fit.coefficients.reindex(columns=["covariate", "level", *FACTORS_IN_TABLE]).rename(
+        columns=FACTORS_IN_TABLE
+    )
+    is_rate = factors["covariate"] == ALL
+    factors["remark"] = np.where(
+        is_rate,
+        "removals per 100 shackle-years of a middling place at all reference levels",
+        "times the rate of the reference level, all else alike",
+    )
+    references = pd.DataFrame(
+        [(name, level, 1.0, "the reference level") for name, level in fit.references.items()],
+        columns=["covariate", "level", "estimate", "remark"],
+    )
+    facts = pd.DataFrame(_facts(fit, exponent), columns=["covariate", "estimate", "remark"])
+    return pd.concat([factors, references, facts], ignore_index=True)
+
+
+def _facts(fit: HazardFit, exponent: GapExponent | None) -> list[tuple[str, float | None, str]]:
+    facts: list[tuple[str, float | None, str]] = []
+    if fit.effect_sd is not None:
+        facts.append(
+            ("spread of places", fit.effect_sd, "standard deviation of log rates of places of one kind")
+        )
+    if fit.look_spread:
+        spread = fit.look_spread
+        facts.append(
+            (
+                "spread of looks",
+                spread.look_sd,
+                "standard deviation of a place's rate from look to look, relative to it",
+            )
+        )
+        if spread.p_value is not None:
+            facts.append(("test of fit", spread.p_value, "how often chance alone scatters looks as much"))
+    if exponent:
+        facts.append(("exponent of the gap", exponent.estimate, f"1 is a steady hazard; {exponent.words}"))
+    return facts + [("note on the fit", None, words) for words in fit.notes]
+
+
+def _none(table: str) -> pd.DataFrame:
+    return pd.DataFrame(columns=load_contract(table).column_names)

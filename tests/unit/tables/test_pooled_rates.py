@@ -1,0 +1,70 @@
+import pytest
+
+from pipelines.tables import compute_tables, read_table
+
+
+def six_sites(thin_removed=0):
+    """Six sites with a yearly look of 200 shackles, 10 or 12 removed; one of them twice looked at with 3 shackles."""
+    lines = []
+    for number in range(5):
+        place = {"site": f"Yard {number}"}
+        lines += [("periodic", f"20{year}-01-01", 200, 10 + number % 3, place) for year in range(20, 25)]
+    thin = {"site": "Thin Yard"}
+    return [*lines, ("periodic", "2023-01-01", 3, 0, thin), ("periodic", "2024-01-01", 3, thin_removed, thin)]
+
+
+def tables(con):
+    compute_tables(con)
+    return (read_table(con, name) for name in ("pooled_rates", "hazard_model", "interval_recommendations"))
+
+
+def test_a_thin_place_borrows_from_its_like(store_of):
+    rates, _, advice = tables(store_of(*six_sites()))
+    thin = rates.set_index("site").loc["Thin Yard"]
+    assert thin["is_pooled"]
+    assert thin["rate_basis"] == "pooled, 6 places of 6 sites"
+    # Its like run at about 5.7 per 100 a year; on its own, 3 shackle-years without a removal allow up to 100.
+    assert 4 < thin["pooled_rate"] < 7
+    assert thin["highest_rate"] < 20
+    of_thin = advice.set_index("site").loc["Thin Yard"]
+    assert of_thin["rate_upper"] == pytest.approx(99.8, abs=0.5)
+    assert of_thin["highest_rate"] == thin["highest_rate"]
+    assert of_thin["outcome"] == "shorten"
+
+
+def test_with_fewer_than_five_sites_each_place_stands_on_its_own_looks(store_of):
+    rates, model, _ = tables(store_of(*six_sites()[:20]))
+    assert not rates["is_pooled"].any()
+    assert set(rates["rate_basis"]) == {"from its own looks only"}
+    assert "fewer than 5 sites, not pooled: each place stands on its own looks" in set(model["remark"])
+
+
+def test_nothing_removed_leaves_an_exact_upper_limit(store_of):
+    rates, _, advice = tables(
+        store_of(("periodic", "2023-01-01", 100, 0), ("periodic", "2024-01-01", 100, 0))
+    )
+    # 2.996 over the exposure: the rule of three, Hanley & Lippman-Hand (1983), JAMA 249, 1743-1745 (from memory).
+    assert rates["highest_rate"].tolist() == pytest.approx([100 * 2.9957 / (100 * 365 / 365.25)], rel=1e-4)
+    assert advice["highest_rate"].tolist() == rates["highest_rate"].tolist()
+
+
+def test_load_bearing_removals_are_a_part_of_all(store_of):
+    bent = {"reasons": [("deformed", 2, 2), ("identification missing", 8, 8)], "replaced": 10}
+    rates, _, advice = tables(
+        store_of(("periodic", "2023-01-01", 500, 0), ("periodic", "2024-01-01", 500, 10, bent))
+    )
+    assert advice["load_bearing_at_risk"].tolist() == [2]
+    assert (rates["highest_load_bearing_rate"] < rates["highest_rate"]).all()
+
+
+def test_what_the_model_says_names_its_references_and_its_fit(store_of):
+    _, model, _ = tables(store_of(*six_sites()))
+    assert {"all", "environment", "spread of places", "spread of looks", "exponent of the gap"} >= set(
+        model["covariate"]
+    ) - {"service_class", "use_frequency", "size_band", "pin", "test of fit", "note on the fit"}
+    assert (
+        model["level"].notna()
+        == model["covariate"].isin(
+            ["all", "environment", "service_class", "use_frequency", "size_band", "pin"]
+        )
+    ).all()
