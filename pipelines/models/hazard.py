@@ -31,7 +31,6 @@ from pipelines.models.look_spread import LookSpread, look_spread
 SITE = ["client", "site"]
 PLACE = [*SITE, "environment"]
 LOOK = [*PLACE, "inspected_on"]
-COVARIATES = ["environment", "service_class", "size_band", "pin", "use_frequency"]
 
 LEAST_SITES = 5  # fewer say next to nothing about how far sites differ
 CHANCE_LEVEL = 0.05  # what chance gives less often than this is called real
@@ -182,8 +181,8 @@ def fit_hazard(
         `inspected`, 1 or more, `removed` [items], and the columns of `covariates`. Rows of one place and day are one
         look.
     covariates : list of str
-        Columns of which each level has an effect of its own, of `COVARIATES` those that are known. An empty cell is a
-        level of its own. Never the age of items, which grouped looks do not tell.
+        Columns of which each level has an effect of its own, such as environment, service_class, size_band, pin,
+        use_frequency. An empty cell is a level of its own. Never the age of items, which grouped looks do not tell.
     limits_level : float
         Two-sided level of `rate_lower` and `rate_upper`, between 0 and 1.
     upper_level : float

@@ -12,14 +12,17 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from pipelines.contracts import risk_targets
 from pipelines.models.hazard import PLACE, SITE, fit_hazard
 from pipelines.models.intervals import longest_months, whole_months
 from pipelines.models.limits import exact_rate_limits
 
+LIMITS_LEVEL, UPPER_LEVEL = 0.90, 0.95
+SHARE_FOUND, SHARE_IN_SERVICE = 0.05, 0.025  # targets of an interval
+LONGEST_MONTHS = 12
+
 ENVIRONMENTS = np.array(["indoor dry", "outdoor inland", "marine spray"])
-SMALL = 5  # shackles: the least group of a place
-FEW_REMOVALS = 3  # a place with fewer is a small cell
+SMALL = 5  # shackles at a place
+FEW, MANY = 3, 20  # removals at a place
 
 
 @dataclass(frozen=True)
@@ -34,10 +37,11 @@ class Kind:
 
 KINDS = [
     Kind("environments alike at each site"),
+    Kind("environments alike at each site, effects by site", effect_of=tuple(SITE)),
     Kind("environments differ by site", place_sd=0.3),
+    Kind("environments differ by site, effects by site", place_sd=0.3, effect_of=tuple(SITE)),
     Kind("looks differ", look_sd=0.5),
-    Kind("environments and looks differ", place_sd=0.3, look_sd=0.5),
-    Kind("environments differ, effects by site", place_sd=0.3, effect_of=tuple(SITE)),
+    Kind("environments differ by site and looks differ", place_sd=0.3, look_sd=0.5),
 ]
 
 
@@ -65,39 +69,33 @@ def fleet(generator: np.random.Generator, kind: Kind) -> tuple[pd.DataFrame, pd.
 
 def places_of_fleets(kind: Kind, seeds: range) -> pd.DataFrame:
     """Return each place of many fleets with its true rate, its fitted rate with limits, and its exact limits."""
-    targets = risk_targets()
-    levels = targets.rate_limits_level, targets.confidence_level
     fleets = []
     for seed in seeds:
         looks, places = fleet(np.random.default_rng(seed), kind)
-        fit = fit_hazard(looks, ["environment"], *levels, effect_of=list(kind.effect_of))
+        fit = fit_hazard(looks, ["environment"], LIMITS_LEVEL, UPPER_LEVEL, effect_of=list(kind.effect_of))
         actuarial = looks["gap_years"] * (looks["inspected"] - looks["removed"] / 2)
         shackle_years = actuarial.groupby([looks[column] for column in PLACE]).sum().rename("shackle_years")
         rates = fit.rates.merge(shackle_years.reset_index(), on=PLACE)
         fleets.append(places.merge(rates, on=PLACE, validate="1:1").assign(fleet=seed))
     places = pd.concat(fleets, ignore_index=True)
     own = {"removed": places["removed"], "shackle_years": places["shackle_years"]}
-    places["exact_lower"], places["exact_upper"] = exact_rate_limits(**own, level=levels[0])
-    places["exact_one_sided"] = exact_rate_limits(**own, level=2 * levels[1] - 1)[1]
+    places["exact_lower"], places["exact_upper"] = exact_rate_limits(**own, level=LIMITS_LEVEL)
+    places["exact_one_sided"] = exact_rate_limits(**own, level=2 * UPPER_LEVEL - 1)[1]
     return places
 
 
 def too_long(places: pd.DataFrame, upper: str) -> pd.Series:
     """Return whether the interval that the upper limit advises is longer than the rate of that place truly allows.
 
-    Both are whole months under the stated targets, one month at least and the standard's outer limit at most, as
-    `recommend_intervals` takes them. Whether experience suffices to compute an interval at all is left out: that
-    rule only keeps more places from being advised.
+    Both are the whole months that meet both targets, one month at least and twelve at most, as `recommend_intervals`
+    computes them. Its other rules are left out: they only make an interval shorter, or keep the one in use.
     """
-    targets = risk_targets()
-    shares = targets.target_share_found, targets.target_share_in_service
-    advised, safe = (
-        pd.Series(whole_months(np.minimum(*longest_months(rate, *shares))), places.index).clip(
-            1, targets.outer_limit_months
-        )
-        for rate in (places[upper], places["true_rate"])
-    )
-    return advised > safe
+
+    def months(rate: pd.Series) -> np.ndarray:
+        meets_both = np.minimum(*longest_months(rate, SHARE_FOUND, SHARE_IN_SERVICE))
+        return np.clip(whole_months(meets_both), 1, LONGEST_MONTHS)
+
+    return pd.Series(months(places[upper]) > months(places["true_rate"]), index=places.index)
 
 
 def figures(places: pd.DataFrame) -> dict[str, float]:
@@ -125,11 +123,11 @@ def table(kind: Kind, seeds: range) -> pd.DataFrame:
     """Return the figures of all places of a kind of fleet, and of the small ones among them."""
     places = places_of_fleets(kind, seeds)
     parts = {
-        "all": places.index == places.index,
+        "all": places["removed"] >= 0,
         f"{SMALL} shackles": places["shackles"] == SMALL,
         "nothing removed": places["removed"] == 0,
-        f"under {FEW_REMOVALS} removed": places["removed"] < FEW_REMOVALS,
-        "20 or more removed": places["removed"] >= 20,
+        f"under {FEW} removed": places["removed"] < FEW,
+        f"{MANY} or more removed": places["removed"] >= MANY,
     }
     return pd.DataFrame({part: figures(places[is_in]) for part, is_in in parts.items()}).T
 

@@ -18,8 +18,8 @@ def fleets(draw):
     sites = draw(st.integers(5, 9))
     rows = []
     for site in range(sites):
-        environment = draw(st.sampled_from(["indoor dry", "marine spray"]))
         for _ in range(draw(st.integers(1, 4))):
+            environment = draw(st.sampled_from(["indoor dry", "marine spray"]))
             inspected = draw(st.integers(1, 80))
             removed = draw(st.integers(0, max(1, inspected // 4)))
             gap_years = draw(st.sampled_from([1 / 12, 0.25, 0.5, 1.0, 1.5]))

@@ -79,7 +79,21 @@ def test_limits_bracket_the_rate(six_sites):
     assert (rates["rate"] < rates["rate_upper"]).all()
 
 
-def test_limits_bracket_a_rate_that_rests_on_a_site_sd_of_0():
+def test_the_one_sided_limit_has_a_level_of_its_own(six_sites):
+    stricter = fit_hazard(six_sites, ["environment"], limits_level=0.9, upper_level=0.975).rates
+    as_stated = fitted(six_sites).rates
+    assert as_stated["rate_upper_one_sided"].tolist() == as_stated["rate_upper"].tolist()
+    assert (stricter["rate_upper_one_sided"] > 1.05 * as_stated["rate_upper_one_sided"]).all()
+    on_their_own = six_sites[six_sites["site"].isin(list("ABC"))]
+    alone = fit_hazard(on_their_own, ["environment"], limits_level=0.9, upper_level=0.975).rates.loc[0]
+    assert alone["rate_upper_one_sided"] == pytest.approx(exact_rate_limits([4], [98.0], level=0.95)[1][0])
+
+
+def test_the_basis_of_a_rate_is_in_words(six_sites):
+    assert set(fitted(six_sites).rates["basis"]) == {"pooled, 12 places of 6 sites"}
+
+
+def test_limits_bracket_a_rate_that_rests_on_an_sd_of_0():
     # Site C stands out, but six sites in three environments leave so little doubt to spare that the best sd is 0.
     looks = looks_of(
         ("A", "indoor dry", 1.0, 5, 3),
