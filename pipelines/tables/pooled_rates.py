@@ -7,7 +7,6 @@ import pandas as pd
 from pipelines.contracts import RiskTargets, load_contract, risk_targets
 from pipelines.models.hazard import (
     ALL,
-    COVARIATES,
     PLACE,
     GapExponent,
     HazardFit,
@@ -17,6 +16,7 @@ from pipelines.models.hazard import (
 )
 from pipelines.shipped import statement
 
+COVARIATES = ["environment", "service_class", "size_band", "pin", "use_frequency"]
 RATES = {"rate": "pooled_rate", "rate_lower": "pooled_rate_lower", "rate_upper": "pooled_rate_upper"}
 FACTORS_IN_TABLE = {"factor": "estimate", "factor_lower": "estimate_lower", "factor_upper": "estimate_upper"}
 
