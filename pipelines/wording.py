@@ -330,6 +330,40 @@ def rates_finding(recommendations: pd.DataFrame) -> str:
     return finding
 
 
+def unaccounted_finding(recommendations: pd.DataFrame) -> list[str]:
+    """Return what shackles nobody presented could change: how many there are, then each place where it matters.
+
+    Takes rows of `interval_recommendations`. It matters where the rate would leave its own confidence limits if all
+    of them were fit, or if all were due for removal; the place with most at stake comes first.
+    """
+    missing = recommendations[recommendations["unaccounted_for"] > 0]
+    if missing.empty:
+        return ["No shackle is unaccounted for."]
+    total = int(missing["unaccounted_for"].sum())
+    matters = missing[
+        (missing["rate_if_unaccounted_removed"] > missing["rate_upper"])
+        | (missing["rate_if_unaccounted_fit"] < missing["rate_lower"])
+    ]
+    opening = (
+        f"{counted(total, 'shackle was', 'shackles were')} expected at a periodic inspection and not presented: neither "
+        "inspected nor recorded as removed. No rate counts them. Where a log counts by quantity, those that turned up later "
+        "are among them."
+    )
+    if matters.empty:
+        return [f"{opening} Whatever became of them, no rate would leave its 90 % limits."]
+    at_stake = matters["rate_if_unaccounted_removed"] / matters["rate_upper"]
+    return [
+        f"{opening} At {counted(len(matters), 'place')} they could change the picture.",
+        *(
+            f"{_site_of(row)}: {counted(row['unaccounted_for'], 'shackle')} unaccounted for. The removal rate of "
+            f"{figure(row['rate_per_100_shackle_years'])} {PER_EXPOSURE} would be "
+            f"{figure(row['rate_if_unaccounted_removed'])} if all were due for removal, and "
+            f"{figure(row['rate_if_unaccounted_fit'])} if all were fit."
+            for _, row in matters.loc[at_stake.sort_values(ascending=False, kind="stable").index].iterrows()
+        ),
+    ]
+
+
 def rates_in_words(recommendations: pd.DataFrame) -> str:
     """Return what the chart of removal rates by place shows, for those who do not see it."""
     rated = recommendations.dropna(subset=["rate_per_100_shackle_years"])

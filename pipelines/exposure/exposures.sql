@@ -121,5 +121,7 @@ select client, site, environment, item_class, serial, previous_on, inspected_on,
     joined::bigint as joined,
     unaccounted_for::bigint as unaccounted_for,
     case when serial is null then exposed else least(exposed, gap) end / 365.25 as shackle_years,
+    -- What the items unaccounted for would add, had they been found fit; half of it, had they been removed.
+    coalesce(unaccounted_for * gap, 0) / 365.25 as shackle_years_unaccounted_for,
     previous_on is null as is_first_look
 from days_at_risk

@@ -42,6 +42,54 @@ def rates_with_limits(cells: pd.DataFrame, targets: RiskTargets) -> pd.DataFrame
     return rates
 
 
+def rates_if_unaccounted(cells: pd.DataFrame, targets: RiskTargets) -> pd.DataFrame:
+    """Return what the removal rate of each cell would be, whatever became of the items nobody presented.
+
+    Parameters
+    ----------
+    cells : DataFrame
+        One row per cell: `removed_at_risk`, `unaccounted_for` [items], `shackle_years` and
+        `shackle_years_unaccounted_for` [shackle-years], the exposure that the items unaccounted for would add if all
+        had been found fit.
+    targets : RiskTargets
+        Gives the least exposure for a rate.
+
+    Returns
+    -------
+    DataFrame with the index of `cells`
+        `rate_if_unaccounted_fit`, where they count the whole gap and no removal, and `rate_if_unaccounted_removed`,
+        where each counts a removal and half its gap [removals per 100 shackle-years]. Empty where the cell has no
+        rate. Both are plain rates: chance comes on top, as in the limits of the rate.
+
+    Notes
+    -----
+    Both are the actuarial rates of the same log with those items written down as presented, so the first is never
+    above the rate itself. The second lies above it unless half of all items or so are removed in each gap.
+
+    Examples
+    --------
+    >>> cells = pd.DataFrame({"removed_at_risk": [4], "unaccounted_for": [2], "shackle_years": [40.0],
+    ...                       "shackle_years_unaccounted_for": [8.0]})
+    >>> from pipelines.contracts import risk_targets
+    >>> print(rates_if_unaccounted(cells, risk_targets()).round(2).to_string(index=False))
+     rate_if_unaccounted_fit  rate_if_unaccounted_removed
+                        8.33                        13.64
+    """
+    removed = cells["removed_at_risk"]
+    shackle_years = cells["shackle_years"].where(
+        cells["shackle_years"] >= targets.least_shackle_years_for_a_rate
+    )
+    unaccounted_years = cells["shackle_years_unaccounted_for"]
+    return pd.DataFrame(
+        {
+            "rate_if_unaccounted_fit": 100 * removed / (shackle_years + unaccounted_years),
+            "rate_if_unaccounted_removed": 100
+            * (removed + cells["unaccounted_for"])
+            / (shackle_years + unaccounted_years / 2),
+        }
+    )
+
+
 def control_limits(months: pd.DataFrame, series: list[str], targets: RiskTargets) -> pd.DataFrame:
     """Return the centre line, the control limits and the signal of each month of each series.
 

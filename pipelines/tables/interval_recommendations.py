@@ -5,6 +5,7 @@ import pandas as pd
 
 from pipelines.contracts import risk_targets
 from pipelines.models.interval_advice import recommend_intervals
+from pipelines.models.rates import rates_if_unaccounted
 from pipelines.shipped import statement
 
 WHOLE_MONTHS = [
@@ -18,5 +19,6 @@ WHOLE_MONTHS = [
 def interval_recommendations(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     """Return the table `interval_recommendations`, from the tables of rates, pooled rates, reasons and inspections due."""
     places = con.execute(statement("pipelines.tables", "interval_recommendations.sql")).df()
-    advice = recommend_intervals(places, risk_targets())
-    return places.join(advice.astype(dict.fromkeys(WHOLE_MONTHS, "Int64")))
+    targets = risk_targets()
+    advice = recommend_intervals(places, targets).astype(dict.fromkeys(WHOLE_MONTHS, "Int64"))
+    return places.join([advice, rates_if_unaccounted(places, targets)])

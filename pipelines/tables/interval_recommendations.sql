@@ -4,7 +4,9 @@ with history as (         -- one row: a place
         sum(inspected) as inspected,
         sum(removed) as removed,
         sum(removed_at_risk) as removed_at_risk,
+        sum(unaccounted_for) as unaccounted_for,
         sum(shackle_years) as shackle_years,
+        sum(shackle_years_unaccounted_for) as shackle_years_unaccounted_for,
         -- The latest month with a rate, whether or not later months have none.
         max_by(signal = 'above', month) filter (where removed_per_100_shackle_years is not null) as is_above_usual
     from removal_rates
@@ -26,7 +28,8 @@ select client, site, environment, service_class,
     removed::bigint as removed,
     removed_at_risk::bigint as removed_at_risk,
     coalesce(load_bearing_at_risk, 0)::bigint as load_bearing_at_risk,
-    shackle_years,
+    unaccounted_for::bigint as unaccounted_for,
+    shackle_years, shackle_years_unaccounted_for,
     coalesce(items_in_service, 0)::bigint as items_in_service,
     pooled_rate, highest_rate, highest_load_bearing_rate,
     coalesce(is_pooled, false) as is_pooled,

@@ -18,7 +18,8 @@ looks as (                -- one row: a place and a month with a look
         sum(removed) filter (where is_first_look) as first_look_removed,
         sum(removed + removed_between) filter (where not is_first_look) as removed_at_risk,
         sum(unaccounted_for) as unaccounted_for,
-        sum(shackle_years) as shackle_years
+        sum(shackle_years) as shackle_years,
+        sum(shackle_years_unaccounted_for) as shackle_years_unaccounted_for
     from exposures
     group by client, site, environment, month
 )
@@ -33,6 +34,7 @@ select client, site, environment, month,
     coalesce(initial_removed, 0)::bigint as initial_removed,
     coalesce(removed_at_risk, 0)::bigint as removed_at_risk,
     coalesce(unaccounted_for, 0)::bigint as unaccounted_for,
-    coalesce(shackle_years, 0) as shackle_years
+    coalesce(shackle_years, 0) as shackle_years,
+    coalesce(shackle_years_unaccounted_for, 0) as shackle_years_unaccounted_for
 from lines left join looks using (client, site, environment, month)
 order by client, site, environment, month

@@ -1,19 +1,28 @@
 """Any log gives the exposure that a ledger kept day by day gives, whatever the order of its lines."""
 
 from collections import defaultdict
+from dataclasses import replace
 from datetime import date, timedelta
 
 import duckdb
+import numpy as np
 import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pipelines.contracts import risk_targets
 from pipelines.exposure import build_exposures
+from pipelines.models.rates import rates_if_unaccounted
 from pipelines.store import create_tables
 
 PLACE = {"client": "Brackle Docks", "site": "North Shed", "environment": "indoor dry"}
 YEAR = 365.25
+COLUMNS = [
+    "item_class", "serial", "previous_on", "inspected_on", "inspected", "removed", "removed_between", "joined",
+    "unaccounted_for", "shackle_years", "is_first_look", "shackle_years_unaccounted_for",
+]  # fmt: skip
+ANY_EXPOSURE = replace(risk_targets(), least_shackle_years_for_a_rate=0)
 
 
 @st.composite
@@ -41,12 +50,9 @@ def exposures(log: list[dict]) -> list[tuple]:
     frame["inspected_on"] = pd.to_datetime(frame["inspected_on"])
     con.append("inspection_lines", frame, by_name=True)
     build_exposures(con)
+    columns = ", ".join(COLUMNS)
     return con.execute(
-        """
-        select item_class, serial, previous_on, inspected_on, inspected, removed, removed_between, joined,
-            unaccounted_for, shackle_years, is_first_look
-        from exposures order by item_class, serial nulls first, inspected_on
-        """
+        f"select {columns} from exposures order by item_class, serial nulls first, inspected_on"
     ).fetchall()
 
 
@@ -81,7 +87,7 @@ def looks_of_group(serial: str | None, days: dict[date, list[dict]]) -> list[tup
         inspected, removed = (total(days[day], "periodic", column) for column in ("quantity", "removed"))
         if inspected:
             if previous is None:
-                looks.append((None, day, inspected, removed, 0, 0, 0, None, True))
+                looks.append((None, day, inspected, removed, 0, 0, 0, None, True, 0))
             else:
                 looks.append(
                     closed_look(serial, previous, day, inspected, removed, standing, between, receipts)
@@ -108,7 +114,18 @@ def closed_look(serial, previous, day, inspected, removed, standing, between, re
     if serial:
         exposed = min(exposed, gap)
     missing = max(0, expected - inspected)
-    return (previous, day, inspected, removed, gone, joined, missing, exposed / YEAR, False)
+    return (
+        previous,
+        day,
+        inspected,
+        removed,
+        gone,
+        joined,
+        missing,
+        exposed / YEAR,
+        False,
+        missing * gap / YEAR,
+    )
 
 
 def closed_by_others(item_class, serial, by_group) -> list[tuple]:
@@ -144,6 +161,9 @@ def closed_by_others(item_class, serial, by_group) -> list[tuple]:
             min(sum((day - previous).days * items for day, items in removals), (closing - previous).days)
             / YEAR,
             False,
+            max(0, standing_of_one(days, previous) - sum(items for _, items in removals))
+            * (closing - previous).days
+            / YEAR,
         )
         for closing, removals in closed.items()
     ]
@@ -177,3 +197,34 @@ def test_exposure_is_never_negative_and_only_first_looks_have_none(log):
     for look in exposures(log):
         assert (look[9] is None) == look[10]
         assert look[9] is None or look[9] >= 0
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.integers(1, 40), st.integers(0, 40), st.integers(0, 40), st.integers(1, 2000))
+def test_bounds_are_the_rates_of_the_same_log_with_everybody_presented(standing, missing, removed, days):
+    missing = min(missing, standing - 1)
+    inspected = standing - missing
+    removed = min(removed, inspected)
+    first, look_on = date(2020, 1, 1), date(2020, 1, 1) + timedelta(days=days)
+
+    def rate(inspected, removed):
+        quantity_line = {
+            "item_class": "bow 16 mm",
+            "serial": None,
+            "inspection_type": "periodic",
+            "replaced": 0,
+        }
+        log = [
+            quantity_line | {"inspected_on": first, "quantity": standing, "removed": 0},
+            quantity_line | {"inspected_on": look_on, "quantity": inspected, "removed": removed},
+        ]
+        cell = pd.DataFrame(exposures(log)[1:], columns=COLUMNS)
+        cell["removed_at_risk"] = cell["removed"]
+        return 100 * removed / cell["shackle_years"].iloc[0], rates_if_unaccounted(cell, ANY_EXPOSURE)
+
+    as_logged, bounds = rate(inspected, removed)
+    if_fit, _ = rate(standing, removed)
+    if_removed, _ = rate(standing, removed + missing)
+    np.testing.assert_allclose(bounds["rate_if_unaccounted_fit"], if_fit, rtol=1e-12)
+    np.testing.assert_allclose(bounds["rate_if_unaccounted_removed"], if_removed, rtol=1e-12)
+    assert if_fit * (1 - 1e-12) <= as_logged <= if_removed * (1 + 1e-12)

@@ -422,3 +422,38 @@ def test_the_cautions_say_what_every_report_must():
         "thin",
     ):
         assert thought in together
+
+
+def missing(site="Sea Wall", **columns):
+    defaults = {"unaccounted_for": 9, "rate_if_unaccounted_fit": 9.8, "rate_if_unaccounted_removed": 11.0}
+    return recommendation(site, **defaults | columns)
+
+
+def test_shackles_unaccounted_for_are_named_where_they_could_change_the_picture():
+    frame = pd.DataFrame(
+        [
+            missing(),
+            missing("North Shed", unaccounted_for=30, rate_if_unaccounted_removed=15.4),
+            missing("East Quay", unaccounted_for=41, rate_if_unaccounted_removed=20.3),
+            missing("West Quay", unaccounted_for=5, rate_if_unaccounted_fit=7.9),
+        ]
+    )
+    assert wording.unaccounted_finding(frame) == [
+        "85 shackles were expected at a periodic inspection and not presented: neither inspected nor recorded as removed. "
+        "No rate counts them. Where a log counts by quantity, those that turned up later are among them. At 3 places they "
+        "could change the picture.",
+        "East Quay (marine spray): 41 shackles unaccounted for. The removal rate of 10 per 100 shackle-years would be 20 if "
+        "all were due for removal, and 9.8 if all were fit.",
+        "North Shed (marine spray): 30 shackles unaccounted for. The removal rate of 10 per 100 shackle-years would be 15 if "
+        "all were due for removal, and 9.8 if all were fit.",
+        "West Quay (marine spray): 5 shackles unaccounted for. The removal rate of 10 per 100 shackle-years would be 11 if "
+        "all were due for removal, and 7.9 if all were fit.",
+    ]
+
+
+def test_a_few_shackles_unaccounted_for_change_no_picture_and_none_is_said_to_be_none():
+    (said,) = wording.unaccounted_finding(pd.DataFrame([missing(unaccounted_for=1)]))
+    assert said.startswith("1 shackle was expected at a periodic inspection and not presented")
+    assert said.endswith("Whatever became of them, no rate would leave its 90 % limits.")
+    none = pd.DataFrame([missing(unaccounted_for=0)])
+    assert wording.unaccounted_finding(none) == ["No shackle is unaccounted for."]

@@ -22,6 +22,7 @@ def test_a_first_look_opens_the_clock_and_has_no_exposure(exposures):
     assert frame[["inspected", "removed", "removed_between", "joined", "unaccounted_for"]].iloc[
         0
     ].tolist() == [10, 3, 0, 0, 0]
+    assert frame["shackle_years_unaccounted_for"].tolist() == [0]
 
 
 def test_found_fit_has_the_whole_gap(exposures):
@@ -50,6 +51,7 @@ def test_nothing_presented_is_no_look_and_the_clock_stays(exposures):
 def test_items_unaccounted_for_have_no_exposure_and_are_no_removal(exposures):
     row = closing(exposures(FIRST, ("periodic", "2024-01-01", 7, 0)))
     assert (row["unaccounted_for"], row["removed"], row["shackle_years"]) == (3, 0, 28)
+    assert row["shackle_years_unaccounted_for"] == 12
 
 
 def test_removed_and_replaced_items_change_how_many_are_expected(exposures):

@@ -5,7 +5,13 @@ import pandas as pd
 import pytest
 
 from pipelines.contracts import risk_targets
-from pipelines.models.rates import charted_rates, control_limits, joined_notes, rates_with_limits
+from pipelines.models.rates import (
+    charted_rates,
+    control_limits,
+    joined_notes,
+    rates_if_unaccounted,
+    rates_with_limits,
+)
 
 TARGETS = replace(risk_targets(), least_months_for_limits=3)
 
@@ -90,3 +96,19 @@ def test_notes_are_joined_and_empty_where_all_are():
         "c",
         None,
     ]
+
+
+def test_items_unaccounted_for_give_a_lower_and_an_upper_case():
+    # 2 of 10 items missed a look after 4 years; of the 8 presented none, or 2, were removed.
+    cells = pd.DataFrame({"removed_at_risk": [0, 2], "unaccounted_for": 2, "shackle_years": [32.0, 28.0]})
+    bounds = rates_if_unaccounted(cells.assign(shackle_years_unaccounted_for=8.0), TARGETS)
+    assert bounds["rate_if_unaccounted_fit"].tolist() == [0, 100 * 2 / 36]
+    assert bounds["rate_if_unaccounted_removed"].tolist() == [100 * 2 / 36, 100 * 4 / 32]
+
+
+def test_with_nothing_unaccounted_for_both_cases_are_the_rate_and_without_a_rate_there_is_none():
+    cells = months([15, 1], [400.0, 0.5]).assign(unaccounted_for=0, shackle_years_unaccounted_for=0.0)
+    rate = rates_with_limits(cells, TARGETS)["removed_per_100_shackle_years"]
+    bounds = rates_if_unaccounted(cells, TARGETS)
+    assert all(bounds[case].equals(rate.rename(case)) for case in bounds)
+    assert bounds.iloc[1].isna().all()

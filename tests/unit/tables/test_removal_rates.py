@@ -64,3 +64,14 @@ def test_places_stay_apart(store_of):
     wet = {"environment": "marine spray"}
     con = store_of(("periodic", "2020-01-01", 10, 0, wet), ("periodic", "2024-01-01", 10, 0))
     assert rates(con)["shackle_years"].tolist() == [0, 0]
+
+
+def test_items_nobody_presented_have_a_lower_and_an_upper_case(store_of):
+    con = store_of(("periodic", "2020-01-01", 10, 0), ("periodic", "2024-01-01", 8, 2))
+    row = rates(con).loc["2024-01"]
+    assert row[["unaccounted_for", "shackle_years", "shackle_years_unaccounted_for"]].tolist() == [2, 28, 8]
+    cases = ["rate_if_unaccounted_fit", "removed_per_100_shackle_years", "rate_if_unaccounted_removed"]
+    assert row[cases].tolist() == [100 * 2 / 36, 100 * 2 / 28, 100 * 4 / 32]
+    place = read_table(con, "interval_recommendations").iloc[0]
+    assert place["unaccounted_for"] == 2
+    assert place[[cases[0], "rate_per_100_shackle_years", cases[2]]].tolist() == row[cases].tolist()
