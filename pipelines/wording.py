@@ -276,6 +276,60 @@ def places_finding(rates: pd.DataFrame, period: str) -> str:
     return f"{finding}, and for {unknown} what is usual cannot be said yet." if unknown else f"{finding}."
 
 
+def signals_finding(rates: pd.DataFrame, period: str) -> str:
+    """Return how many places chance alone would put outside their usual range in a month, from rows of `removal_rates`."""
+    month = rates[(rates["month"] == period) & rates["signal"].notna()]
+    if month.empty:
+        return "No place inspected this month has a usual range yet."
+    expected = month["false_signal_chance"].sum()
+    places = counted(len(month), "place with a usual range was", "places with a usual range were")
+    return f"{places} inspected; chance alone would put about {expected:.1g} of them outside it."
+
+
+def drifting_places(rates: pd.DataFrame, period: str) -> list[str]:
+    """Return a sentence for each place whose rate creeps upwards without a single month above its usual range.
+
+    Takes rows of `removal_rates`; a place counts with its latest month up to `period` that has a rate.
+    """
+    rated = rates[(rates["month"] <= period) & rates["removed_per_100_shackle_years"].notna()].sort_values(
+        "month"
+    )
+    latest = rated.groupby(["client", "site", "environment"], sort=True).tail(1)
+    drifting = latest[(latest["drift_signal"] == "above") & (latest["signal"] != "above")]
+    return [
+        f"{_site_of(row)}: its smoothed rate has crept up to {figure(row['smoothed_rate'])} {PER_EXPOSURE}, where about "
+        f"{figure(row['centre'])} is usual."
+        for _, row in drifting.sort_values(["client", "site", "environment"]).iterrows()
+    ]
+
+
+def changes_finding(changes: pd.DataFrame) -> str:
+    """Return at how many places the rate changes from year to year beyond chance, from rows of `rate_changes`."""
+    places = changes[changes["environment"].notna()]
+    known = places[places["change_per_year"].notna()]
+    if known.empty:
+        return "No place has enough months with a rate to say how it changes from year to year."
+    beyond = int((known["change_p_value_adjusted"] < OFTEN_ENOUGH).sum())
+    said = {0: "none has a rate that changes", 1: "1 has a rate that changes"}.get(
+        beyond, f"{beyond} have a rate that changes"
+    )
+    return (
+        f"Of {counted(len(known), 'place')} with enough months to tell, {said} from year to year by more than chance "
+        "explains, all of them looked at together."
+    )
+
+
+def changing_places(changes: pd.DataFrame) -> list[str]:
+    """Return a sentence for each place whose rate changes beyond chance, the surest first."""
+    places = changes[changes["environment"].notna() & (changes["change_p_value_adjusted"] < OFTEN_ENOUGH)]
+    return [
+        f"{_site_of(row)}: {'rising' if row['change_per_year'] > 1 else 'falling'} by "
+        f"{percent(abs(row['change_per_year'] - 1))} a year; with 90 % confidence it becomes "
+        f"{row['change_per_year_lower']:.2f} to {row['change_per_year_upper']:.2f} times as high each year."
+        for _, row in places.sort_values(["change_p_value", "client", "site", "environment"]).iterrows()
+    ]
+
+
 def overdue_places(overdue: pd.DataFrame) -> list[str]:
     """Return a sentence for each place with inspections past their due day, the longest overdue first.
 

@@ -31,7 +31,6 @@ class RiskTargets:
     least_removals_for_shares: int
     least_months_for_limits: int
     rate_limits_level: float
-    control_limit_tail: float
 
 
 @cache

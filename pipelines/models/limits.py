@@ -5,7 +5,7 @@ Confidence limits say how well a figure is known, control limits how far ordinar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.stats import beta, chi2, poisson
+from scipy.stats import beta, chi2
 
 from pipelines.faults import DataFault
 
@@ -139,72 +139,6 @@ def simultaneous_share_limits(
     # The share lies between its limits; rounding alone can put it a last digit outside.
     share = removed / total
     return np.clip((middle - half_width) / scale, 0, share), np.clip((middle + half_width) / scale, share, 1)
-
-
-def poisson_control_limits(centre: ArrayLike, shackle_years: ArrayLike, tail: float) -> tuple[Floats, Floats]:
-    """Return the control limits of a removal rate: the lowest and highest rate that ordinary variation gives.
-
-    Parameters
-    ----------
-    centre : array_like of float, shape (n,)
-        Centre line [removals per 100 shackle-years], above 0.
-    shackle_years : array_like of float, shape (n,)
-        Exposure of each point [shackle-years], above 0.
-    tail : float
-        Probability beyond each limit, at most; 0.00135 is what three standard errors leave of a normal distribution.
-
-    Returns
-    -------
-    lower, upper : ndarray of float, shape (n,)
-        Limits [removals per 100 shackle-years]. Both are rates of a whole count within ordinary variation, so a
-        point lies outside them exactly where `poisson_signals` flags it.
-
-    Examples
-    --------
-    >>> lower, upper = poisson_control_limits([4.0], [100.0], tail=0.00135)
-    >>> print(f"{lower[0]:.0f} to {upper[0]:.0f}")
-    0 to 11
-    """
-    shackle_years = np.asarray(shackle_years, dtype=float)
-    expected = np.asarray(centre) * shackle_years / 100
-    return (
-        100 * poisson.ppf(tail, expected) / shackle_years,
-        100 * poisson.ppf(1 - tail, expected) / shackle_years,
-    )
-
-
-def poisson_signals(
-    removed: ArrayLike, shackle_years: ArrayLike, centre: ArrayLike, tail: float
-) -> NDArray[np.object_]:
-    """Return `above`, `below` or `within` for each point of a rate chart, by its exact tail probability.
-
-    Parameters
-    ----------
-    removed : array_like of int, shape (n,)
-        Removals with exposure [items].
-    shackle_years, centre, tail
-        As for `poisson_control_limits`.
-
-    Notes
-    -----
-    `above` where so many removals or more have a probability of at most `tail` at the centre line; `below` where so
-    few or fewer have less. A signal is a question, not a verdict.
-
-    References
-    ----------
-    Seaton, S. E. & Manktelow, B. N. (2012). The probability of being identified as an outlier with commonly used
-    funnel plot control limits for the standardised mortality ratio. BMC Medical Research Methodology 12, 98.
-
-    Examples
-    --------
-    >>> print(*poisson_signals([12, 11], [100.0, 100.0], [4.0, 4.0], tail=0.00135))
-    above within
-    """
-    removed = np.asarray(removed)
-    expected = np.asarray(centre) * np.asarray(shackle_years, dtype=float) / 100
-    is_above = poisson.sf(removed - 1, expected) <= tail
-    is_below = poisson.cdf(removed, expected) < tail
-    return np.select([is_above, is_below], ["above", "below"], default="within").astype(object)
 
 
 def _refuse_cells_without_a_rate(removed: NDArray, shackle_years: Floats) -> None:

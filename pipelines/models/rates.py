@@ -2,11 +2,21 @@
 
 import numpy as np
 import pandas as pd
-from scipy.stats import norm
 
 from pipelines.contracts import RiskTargets
-from pipelines.models.limits import exact_rate_limits, poisson_control_limits, poisson_signals
+from pipelines.models.limits import exact_rate_limits
+from pipelines.models.trend import drift_chart, false_signal_chances, rate_chart
 
+SIGNALS = ["signal", "drift_signal"]
+CHARTED = [
+    "centre",
+    "limit_lower",
+    "limit_upper",
+    "p_value",
+    "false_signal_chance",
+    "smoothed_rate",
+    *SIGNALS,
+]
 RATE_COLUMNS = ["removed_per_100_shackle_years", "rate_lower", "rate_upper"]
 
 
@@ -91,7 +101,7 @@ def rates_if_unaccounted(cells: pd.DataFrame, targets: RiskTargets) -> pd.DataFr
 
 
 def control_limits(months: pd.DataFrame, series: list[str], targets: RiskTargets) -> pd.DataFrame:
-    """Return the centre line, the control limits and the signal of each month of each series.
+    """Return the centre line, the control limits and the signals of each month of each series.
 
     Parameters
     ----------
@@ -102,91 +112,66 @@ def control_limits(months: pd.DataFrame, series: list[str], targets: RiskTargets
     series : list of str
         Columns that together name a series.
     targets : RiskTargets
-        Gives the length of the baseline and the tail beyond each limit.
+        Gives the length of the baseline.
 
     Returns
     -------
     DataFrame with the index of `months`
-        `centre`, `limit_lower`, `limit_upper` [removals per 100 shackle-years], `signal` and `limit_note`, which says
-        why limits are empty where the rate is not.
+        `centre`, `limit_lower`, `limit_upper` [removals per 100 shackle-years] and `signal` of `rate_chart`, with its
+        `p_value`; `false_signal_chance`, how often ordinary variation alone makes a signal of the month;
+        `smoothed_rate` [removals per 100 shackle-years] and `drift_signal` of `drift_chart`; and `limit_note`, which
+        says why limits are empty where the rate is not.
 
     Notes
     -----
     The centre is the pooled rate of the first months that have a rate, `least_months_for_limits` of them; with fewer
     there is none. Where nothing was removed in those months there are no limits: a centre of 0 would make the
-    very first removal a signal. Where the baseline months spread more than chance allows, limits are widened by
-    `extra_spread`, never narrowed.
-
-    References
-    ----------
-    Laney, D. B. (2002). Improved control charts for attributes. Quality Engineering 14, 531-537.
+    very first removal a signal. Where the baseline months spread more than chance allows, limits are widened.
     """
-    has_rate = months["removed_per_100_shackle_years"].notna()
-    names = [months[column] for column in series]
-    months_so_far = has_rate.astype(int).groupby(names, dropna=False).cumsum()
-    baseline = months[["removed_at_risk", "shackle_years"]].where(
-        has_rate & (months_so_far <= targets.least_months_for_limits), 0
-    )
-    pooled = baseline.groupby(names, dropna=False).transform("sum")
-    has_centre = (
-        months_so_far.groupby(names, dropna=False).transform("max") >= targets.least_months_for_limits
-    )
-    centre = (100 * pooled["removed_at_risk"] / pooled["shackle_years"]).where(has_centre)
-
-    if "expected_removals" in months:
-        centre = (100 * months["expected_removals"] / months["shackle_years"]).where(has_centre & has_rate)
-
-    has_limits = has_rate & (centre > 0)
-    charted = months[has_limits].assign(centre=centre[has_limits])
-    limits = pd.DataFrame({"centre": centre}).join(_limits_and_signals(charted, series, targets))
-    limits["signal"] = limits["signal"].astype(object).mask(~has_limits, None)  # type: ignore[call-overload]
+    charts = [
+        _chart(rows, targets.least_months_for_limits)
+        for _, rows in months.groupby(series, dropna=False, sort=False)
+    ]
+    limits = pd.concat([_no_chart(months.head(0)), *charts]).loc[months.index]
     limits["limit_note"] = joined_notes(
         note(
-            ~has_centre, f"fewer than {targets.least_months_for_limits} months with a rate, no control limits"
+            limits["centre"].isna().groupby([months[name] for name in series], dropna=False).transform("all"),
+            f"fewer than {targets.least_months_for_limits} months with a rate, no control limits",
         ),
-        note(centre == 0, "nothing removed in the baseline months, no control limits"),
+        note(limits["centre"] == 0, "nothing removed in the baseline months, no control limits"),
     )
     return limits
 
 
-def extra_spread(standardised: pd.Series) -> float:
-    """Return by how much standardised counts spread beyond chance: 1 for no more, 2 for twice as wide.
-
-    Takes (removed - expected) / sqrt(expected) of the baseline months, in order. It is their mean moving range times
-    sqrt(pi)/2 (Laney 2002, who rounds that constant to 1/1.128), and never below 1, since with few months a smaller
-    figure is mostly noise.
-
-    >>> extra_spread(pd.Series([0.0, 4.0, 0.0])), extra_spread(pd.Series([0.1, 0.2])), extra_spread(pd.Series([3.0]))
-    (3.5449077018110318, 1.0, 1.0)
-    """
-    moving_ranges = standardised.diff().abs().dropna()
-    return max(1.0, float(moving_ranges.mean() * np.sqrt(np.pi) / 2)) if len(moving_ranges) else 1.0
-
-
-def _limits_and_signals(charted: pd.DataFrame, series: list[str], targets: RiskTargets) -> pd.DataFrame:
-    """Return limits and signal of each month: exact, or widened in a series whose months spread more than chance."""
-    removed, shackle_years, centre = (
-        charted[name] for name in ("removed_at_risk", "shackle_years", "centre")
+def _chart(months: pd.DataFrame, least_months: int) -> pd.DataFrame:
+    """Return the control chart and the drift chart of one series; all empty where it has too few months with a rate."""
+    has_rate = months["removed_per_100_shackle_years"].notna()
+    removed, shackle_years = (
+        months[name].where(has_rate, 0).to_numpy(dtype=float) for name in ("removed_at_risk", "shackle_years")
     )
-    expected = centre * shackle_years / 100
-    standardised = (removed - expected) / np.sqrt(expected)
-    spread = pd.Series(1.0, index=charted.index)
-    for _, months in standardised.groupby([charted[name] for name in series], dropna=False):
-        spread.loc[months.index] = extra_spread(months.head(targets.least_months_for_limits))
-    tail = targets.control_limit_tail
-    exact_lower, exact_upper = poisson_control_limits(centre, shackle_years, tail)
-    # In rates per 100, the standard error of a month is 100 sqrt(expected) / exposure.
-    reach = norm.isf(tail) * spread * 10 * np.sqrt(centre / shackle_years)
-    is_wide = spread > 1
-    lower = np.where(is_wide, np.minimum(exact_lower, (centre - reach).clip(lower=0)), exact_lower)
-    upper = np.where(is_wide, np.maximum(exact_upper, centre + reach), exact_upper)
-    rate = 100 * removed / shackle_years
-    beyond = np.select([rate > upper, rate < lower], ["above", "below"], "within").astype(object)
-    exact_signals = np.asarray(poisson_signals(removed, shackle_years, centre, tail), dtype=object)
-    return pd.DataFrame(
-        {"limit_lower": lower, "limit_upper": upper, "signal": np.where(is_wide, beyond, exact_signals)},
-        index=charted.index,
-    )
+    expected = months["expected_removals"].where(has_rate, 0) if "expected_removals" in months else None
+    is_baseline = has_rate & (has_rate.astype(int).cumsum() <= least_months)
+    if is_baseline.sum() < least_months:
+        return pd.DataFrame(np.nan, index=months.index, columns=CHARTED).astype(
+            dict.fromkeys(SIGNALS, object)
+        )
+    chart = rate_chart(removed, shackle_years, least_months, expected, is_baseline)
+    points = chart.points.set_index(months.index)
+    counts = points["centre"].to_numpy() * shackle_years / 100
+    error = chart.widening * np.sqrt(100 * points["centre"] / np.where(has_rate, shackle_years, np.nan))
+    drift = drift_chart(points["value"], points["centre"], error.where(error > 0)).set_index(months.index)
+    has_limits = points["limit_upper"].notna()
+    return points.assign(
+        false_signal_chance=pd.Series(false_signal_chances(counts, chart.widening), months.index).where(
+            has_limits
+        ),
+        smoothed_rate=drift["ewma"].where(has_limits),
+        drift_signal=drift["signal"].where(has_limits, None),  # type: ignore[call-overload]
+    )[CHARTED]
+
+
+def _no_chart(months: pd.DataFrame) -> pd.DataFrame:
+    return pd.DataFrame(np.nan, index=months.index, columns=CHARTED).astype(dict.fromkeys(SIGNALS, object))
 
 
 def charted_rates(months: pd.DataFrame, series: list[str], targets: RiskTargets) -> pd.DataFrame:

@@ -1,7 +1,7 @@
 """Control charts of a series of months, a detector of slow drift, and the rate of change with its limits.
 
 Control limits say how far ordinary variation carries a month. A signal is a question, not a verdict: charts of many
-sites give false ones by the number, which `expected_false_signals` states and `adjusted_p_values` corrects for.
+sites give false ones by the number, which `false_signal_chances` states and `adjusted_p_values` corrects for.
 """
 
 from dataclasses import dataclass, replace
@@ -22,6 +22,7 @@ LEAST_POINTS_FOR_SPREAD = 10
 LEAST_EXPECTED_FOR_NORMAL_LIMITS = 5.0
 LEAST_POINTS_FOR_TREND = 8
 LEAST_REMOVALS_FOR_TREND = 5
+LARGEST_LOG_RATIO = 20.0  # a factor of half a billion a year says nothing of a removal rate
 EWMA_WEIGHT = 0.2
 
 ABOVE, BELOW, WITHIN = "above", "below", "within"
@@ -304,6 +305,8 @@ def rate_of_change(removed: ArrayLike, exposure: ArrayLike, years: ArrayLike, le
     dispersion = float(np.sum((removed - mean) ** 2 / mean) / freedom)
     slope, error = float(fit.at[1]), float(np.sqrt(fit.covariance[1, 1] * max(1.0, dispersion)))
     reach = t.ppf((1 + level) / 2, freedom) * error
+    if abs(slope) + reach > LARGEST_LOG_RATIO:
+        return replace(unknown, note="removals too unevenly spread over time, no rate of change")
     return replace(
         unknown,
         ratio_per_year=float(np.exp(slope)),
@@ -316,8 +319,8 @@ def rate_of_change(removed: ArrayLike, exposure: ArrayLike, years: ArrayLike, le
     )
 
 
-def expected_false_signals(expected: ArrayLike, widening: ArrayLike = 1.0) -> float:
-    """Return how many signals ordinary variation alone gives, over points of as many charts as one likes.
+def false_signal_chances(expected: ArrayLike, widening: ArrayLike = 1.0) -> Floats:
+    """Return how often ordinary variation alone makes a signal of each point; their sum is the number to expect.
 
     Parameters
     ----------
@@ -326,6 +329,11 @@ def expected_false_signals(expected: ArrayLike, widening: ArrayLike = 1.0) -> fl
     widening : array_like of float, shape (n,), optional
         Widening of the chart the point is on.
 
+    Returns
+    -------
+    chances : ndarray of float, shape (n,)
+        0 where nothing is expected, since such a point has no limits.
+
     Notes
     -----
     Exact for the limits of `rate_chart`: whole counts make small points signal less often than 0.0027 in all, and
@@ -333,18 +341,18 @@ def expected_false_signals(expected: ArrayLike, widening: ArrayLike = 1.0) -> fl
 
     Examples
     --------
-    >>> print(f"{expected_false_signals([30.0] * 40):.3f}")
+    >>> print(f"{false_signal_chances([30.0] * 40).sum():.3f}")
     0.114
     """
     expected, widening = np.broadcast_arrays(np.asarray(expected, float), np.asarray(widening, float))
-    expected, widening = expected[expected > 0], widening[expected > 0]
-    reach = WIDTH * widening * np.sqrt(expected)
-    is_normal = expected >= LEAST_EXPECTED_FOR_NORMAL_LIMITS
-    highest = np.where(is_normal, np.floor(expected + reach), _ordinary("ppf", 1 - TAIL, expected, widening))
-    lowest = np.where(is_normal, np.ceil(expected - reach), _ordinary("ppf", TAIL, expected, widening))
-    too_high = _ordinary("sf", highest, expected, widening)
-    too_low = _ordinary("cdf", lowest - 1, expected, widening)
-    return float(np.sum(too_high + too_low))
+    known = np.where(expected > 0, expected, 1.0)
+    reach = WIDTH * widening * np.sqrt(known)
+    is_normal = known >= LEAST_EXPECTED_FOR_NORMAL_LIMITS
+    highest = np.where(is_normal, np.floor(known + reach), _ordinary("ppf", 1 - TAIL, known, widening))
+    lowest = np.where(is_normal, np.ceil(known - reach), _ordinary("ppf", TAIL, known, widening))
+    too_high = _ordinary("sf", highest, known, widening)
+    too_low = _ordinary("cdf", lowest - 1, known, widening)
+    return np.where(expected > 0, too_high + too_low, 0.0)
 
 
 def adjusted_p_values(p_values: ArrayLike) -> Floats:

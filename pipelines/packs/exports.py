@@ -19,6 +19,7 @@ WIDEST_COLUMN = 60
 SHEETS = {
     "removal_trend": "Removal trend",
     "removal_rates": "Removal rates",
+    "rate_changes": "Change per year",
     "reason_breakdown": "Reasons",
     "pooled_rates": "Pooled rates",
     "hazard_model": "Model of the rates",

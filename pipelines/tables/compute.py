@@ -13,6 +13,7 @@ from pipelines.faults import RequestFault
 from pipelines.tables.interval_recommendations import interval_recommendations
 from pipelines.tables.overdue_inspections import overdue_inspections
 from pipelines.tables.pooled_rates import pooled_rates
+from pipelines.tables.rate_changes import rate_changes
 from pipelines.tables.reason_breakdown import reason_breakdown
 from pipelines.tables.removal_rates import removal_rates
 from pipelines.tables.removal_trend import removal_trend
@@ -20,6 +21,7 @@ from pipelines.tables.removal_trend import removal_trend
 TABLES = (
     "removal_rates",
     "removal_trend",
+    "rate_changes",
     "reason_breakdown",
     "pooled_rates",
     "hazard_model",
@@ -54,8 +56,9 @@ def compute_tables(con: duckdb.DuckDBPyConnection, period: str | None = None) ->
     rates, model = pooled_rates(con)
     _write(con, "pooled_rates", rates)
     _write(con, "hazard_model", model)
-    # The next two sum up what was just written.
+    # The next three sum up what was just written.
     _write(con, "removal_trend", removal_trend(con))
+    _write(con, "rate_changes", rate_changes(con))
     _write(con, "interval_recommendations", interval_recommendations(con))
     con.execute("create or replace table table_state (period varchar, as_of date, computed_for_load bigint)")
     con.execute(

@@ -11,8 +11,6 @@ from pipelines.models.interval_advice import recommend_intervals
 from pipelines.models.limits import (
     exact_rate_limits,
     exact_share_limits,
-    poisson_control_limits,
-    poisson_signals,
     simultaneous_share_limits,
 )
 from pipelines.models.rates import charted_rates
@@ -51,17 +49,6 @@ def test_share_limits_are_in_order_around_the_shares(counts, level):
         assert (lower <= counts / total).all()
         assert (counts / total <= upper).all()
         assert (upper <= 1).all()
-
-
-@at_any_pace
-@given(st.integers(0, 200), st.floats(0.05, 50), st.floats(0.5, 500), st.floats(0.0005, 0.2))
-def test_a_point_is_flagged_exactly_where_it_lies_outside_its_limits(removed, centre, shackle_years, tail):
-    lower, upper = poisson_control_limits([centre], [shackle_years], tail)
-    (signal,) = poisson_signals([removed], [shackle_years], [centre], tail)
-    assert 0 <= lower[0] <= upper[0]
-    rate = 100 * removed / shackle_years
-    outside = "above" if rate > upper[0] else "below" if rate < lower[0] else "within"
-    assert signal == outside
 
 
 months = st.lists(

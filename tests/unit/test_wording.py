@@ -175,6 +175,46 @@ def test_a_month_in_which_no_place_was_inspected():
     )
 
 
+def test_signals_are_set_against_what_chance_would_give():
+    rates = pd.DataFrame(
+        [place("A", false_signal_chance=0.003), place("B", false_signal_chance=0.004, signal="within")]
+    )
+    assert wording.signals_finding(rates, "2025-12") == (
+        "2 places with a usual range were inspected; chance alone would put about 0.007 of them outside it."
+    )
+    assert wording.signals_finding(rates, "2025-11") == "No place inspected this month has a usual range yet."
+
+
+def test_slow_drift_is_told_where_no_single_month_signals():
+    drifting = {"drift_signal": "above", "smoothed_rate": 14.2, "centre": 10.0}
+    rates = pd.DataFrame([place("Creeping", signal="within", **drifting), place("Leaping", **drifting)])
+    assert wording.drifting_places(rates, "2025-12") == [
+        "Creeping (marine spray): its smoothed rate has crept up to 14 per 100 shackle-years, where about 10 is usual."
+    ]
+
+
+def change(site, ratio, p_value, environment="marine spray"):
+    return {
+        "client": "Brackle Docks", "site": site, "environment": environment, "change_per_year": ratio,
+        "change_per_year_lower": 0.9 * ratio, "change_per_year_upper": 1.1 * ratio,
+        "change_p_value": p_value, "change_p_value_adjusted": p_value,
+    }  # fmt: skip
+
+
+def test_changes_from_year_to_year_count_places_only():
+    changes = pd.DataFrame(
+        [change("A", 1.3, 0.001), change("B", 0.8, 0.4), change("A", 1.3, 0.001, environment=None)]
+    )
+    assert wording.changes_finding(changes) == (
+        "Of 2 places with enough months to tell, 1 has a rate that changes from year to year by more than chance explains, "
+        "all of them looked at together."
+    )
+    (said,) = wording.changing_places(changes)
+    assert said.replace("\N{NO-BREAK SPACE}", " ") == (
+        "A (marine spray): rising by 30 % a year; with 90 % confidence it becomes 1.17 to 1.43 times as high each year."
+    )
+
+
 def test_the_month_in_brief_names_where_to_look_first():
     rates = pd.DataFrame([place("Far above", removed_per_100_shackle_years=60.0)])
     overdue = pd.DataFrame(

@@ -5,8 +5,6 @@ from pipelines.faults import DataFault
 from pipelines.models.limits import (
     exact_rate_limits,
     exact_share_limits,
-    poisson_control_limits,
-    poisson_signals,
     simultaneous_share_limits,
 )
 
@@ -64,13 +62,3 @@ def test_classes_of_different_wholes_do_not_touch_one_another():
     )
     apart = simultaneous_share_limits([40, 0, 10], 50, 3, level=0.90)
     np.testing.assert_allclose(np.array(together)[:, 2:], apart)
-
-
-def test_signals_go_by_the_tail_and_agree_with_the_limits():
-    removed = np.arange(15)
-    exposure, centre = np.full(15, 100.0), np.full(15, 4.0)
-    signals = poisson_signals(removed, exposure, centre, tail=0.02)
-    # 4 expected: P(R <= 0) = 0.018, P(R <= 1) = 0.092, P(R >= 9) = 0.021, P(R >= 10) = 0.008.
-    assert list(signals) == ["below"] + ["within"] * 9 + ["above"] * 5
-    lower, upper = poisson_control_limits(centre, exposure, tail=0.02)
-    assert (lower[0], upper[0]) == (1.0, 9.0)

@@ -6,7 +6,7 @@ from pipelines.faults import DataFault
 from pipelines.models.trend import (
     adjusted_p_values,
     drift_chart,
-    expected_false_signals,
+    false_signal_chances,
     rate_chart,
     rate_of_change,
     share_chart,
@@ -167,7 +167,7 @@ def test_adjusted_p_values_of_nothing():
 
 
 def test_points_that_expect_nothing_give_no_false_signals():
-    assert expected_false_signals([0.0, 0.0]) == 0
+    assert false_signal_chances([0.0, 0.0]).tolist() == [0, 0]
 
 
 @pytest.mark.parametrize(

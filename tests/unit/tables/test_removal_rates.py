@@ -54,9 +54,11 @@ def test_twenty_months_with_a_rate_have_control_limits(store_of):
     lines[5] = ("periodic", days[5], 120, 1, {"replaced": 1})
     frame = rates(store_of(*lines))
     assert frame["signal"].tolist() == [None] + ["within"] * 20 + ["above"]
-    assert frame["centre"].nunique() == 1
+    assert frame["drift_signal"].tolist() == [None] + ["within"] * 20 + ["above"]
+    assert frame["false_signal_chance"].iloc[1:].between(0, 0.01).all()
+    assert frame["centre"].round(9).nunique() == 1
     baseline = frame.iloc[1:21]
-    assert frame["centre"].iloc[0] == pytest.approx(100 * 1 / baseline["shackle_years"].sum())
+    assert frame["centre"].iloc[1] == pytest.approx(100 * 1 / baseline["shackle_years"].sum())
     assert frame["rate_note"].tolist() == ["first looks only, no exposure yet"] + [None] * 21
 
 
