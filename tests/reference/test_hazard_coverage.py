@@ -19,12 +19,12 @@ def fitted(looks, **options):
 
 @pytest.fixture(scope="module")
 def alike_fleets():
-    # About 1 200 places; the standard error of a coverage of 90 % is 0.9 percentage points, of a fifth of them 1.9.
-    return table(ALIKE, range(40))
+    # About 900 places; the standard error of a coverage of 90 % is 1 percentage point, of a fifth of them 2.3.
+    return table(ALIKE, range(30))
 
 
 def test_limits_cover_as_stated(alike_fleets):
-    assert alike_fleets["model 90 %"].between(0.85, 0.95).all()
+    assert alike_fleets["model 90 %"].between(0.84, 0.96).all()
     assert alike_fleets.loc["all", "model upper 95 %"] > 0.935
 
 
@@ -57,22 +57,22 @@ def holding(kind, seeds, **options):
 
 def test_looks_that_differ_need_their_weights():
     # The same fleets twice: with the spread between looks, and as if it were chance.
-    assert holding(LOOKS_DIFFER, range(20)) > 0.86
-    assert holding(LOOKS_DIFFER, range(20), is_look_spread_allowed=False) < 0.84
+    assert holding(LOOKS_DIFFER, range(12)) > 0.86
+    assert holding(LOOKS_DIFFER, range(12), is_look_spread_allowed=False) < 0.84
 
 
 def test_environments_that_differ_by_site_need_effects_of_their_own():
-    assert holding(BY_PLACE, range(20)) > 0.86
-    assert holding(BY_SITE, range(20), effect_of=list(BY_SITE.effect_of)) < 0.84
+    assert holding(BY_PLACE, range(12)) > 0.86
+    assert holding(BY_SITE, range(12), effect_of=list(BY_SITE.effect_of)) < 0.84
 
 
 def test_a_steady_hazard_is_seldom_called_otherwise():
     p_values = []
-    for seed in range(40):
+    for seed in range(25):
         looks, _ = fleet(np.random.default_rng(seed), ALIKE)
         p_values.append(gap_exponent(looks, ["environment"]).p_value)
-    # Binomial(40, 0.05) exceeds 7 once in 1 000 times.
-    assert np.sum(np.array(p_values) < 0.05) <= 7
+    # Binomial(25, 0.05) exceeds 5 once in 800 times.
+    assert np.sum(np.array(p_values) < 0.05) <= 5
 
 
 @pytest.mark.slow
@@ -92,7 +92,7 @@ def test_alike_looks_are_seldom_called_unlike(rate):
     p_values = []
     for seed in range(40):
         generator = np.random.default_rng(seed)
-        gap_years, inspected = generator.choice([0.25, 0.5], 96), generator.choice([20, 60], 8)
+        gap_years, inspected = generator.choice([0.25, 0.5], 96), generator.choice([20, 60], 4)
         p_values.append(fitted(simulated(generator, gap_years, inspected, rate)).look_spread.p_value)
     # 5 % are due, and at low rates up to 7 %; Binomial(40, 0.07) exceeds 8 once in 500 times. Half of the p values
     # are due below 0.5, fewer at low rates, where the statistic is skewed.
