@@ -22,7 +22,7 @@ def decide(
 ) -> list[RuleResult]:
     """Run the contract on `staged_lines` and return the result of every rule.
 
-    Makes `accepted_lines`, `accepted_reasons`, `quarantined_rows` (one row per record, as the `quarantine`
+    Makes `accepted_lines`, `accepted_looks` (what rules see of them), `accepted_reasons`, `quarantined_rows` (one row per record, as the `quarantine`
     contract has it, without the file's name), `flagged_rows` and `added_sites`. Where there is no site register to
     hold a line against, the rule that asks for one is left out.
     """
@@ -36,7 +36,6 @@ def decide(
     results = run_rules(con, "staged_lines", rules)
     _explain(con, contract, profile, results)
     _quarantine(con, header, file_sha256)
-    _mark_quarantined(con)
     batch_results = run_rules(
         con, "staged_lines", [rule for rule in contract.rules if rule.severity == "stop"]
     )
@@ -153,17 +152,16 @@ def _quarantine(con: duckdb.DuckDBPyConnection, header: list[str], file_sha256: 
     )
 
 
-def _mark_quarantined(con: duckdb.DuckDBPyConnection) -> None:
-    con.execute("alter table staged_lines add column is_quarantined boolean")
-    con.execute("update staged_lines set is_quarantined = row in (select row from quarantined_rows)")
-
-
 def _accept(con: duckdb.DuckDBPyConnection, contract: Contract) -> None:
+    columns = [name for name in contract.column_names if name not in ("file_sha256", "source")]
     con.execute(
-        "create or replace view accepted_lines as"
-        f" select {', '.join(contract.column_names)} from staged_lines where not is_quarantined"
+        f"create or replace view accepted_lines as select given.file_sha256, given.source, {', '.join(columns)}"
+        " from read_lines anti join quarantined_rows using (row) cross join given"
     )
     con.execute(
-        "create or replace view accepted_reasons as"
-        " select line.file_sha256, reason.* from staged_reasons as reason join accepted_lines as line using (row)"
+        "create or replace view accepted_looks as select * from staged_lines anti join quarantined_rows using (row)"
+    )
+    con.execute(
+        "create or replace view accepted_reasons as select given.file_sha256, staged_reasons.*"
+        " from staged_reasons anti join quarantined_rows using (row) cross join given"
     )

@@ -37,15 +37,17 @@ class Account:
 def write_load(con: duckdb.DuckDBPyConnection, account: Account, results: list[RuleResult]) -> Account:
     """Write the staged tables of `con` into the attached `store` in one transaction; return the account completed.
 
-    Reads `accepted_lines`, `accepted_reasons`, `quarantined_rows`, `flagged_rows`, `phrase_readings` and
+    Reads `accepted_lines`, `accepted_looks`, `accepted_reasons`, `quarantined_rows`, `flagged_rows`, `phrase_readings` and
     `added_sites` of `con`. Completed are the lines of earlier exports that this one supersedes, and those it should
     hold and does not: they stay and are flagged.
     """
     con.begin()
     try:
         load_id = _one(con, "select coalesce(max(load_id), 0) + 1 from store.loads")
-        missing = _flag_missing(con, account)
-        superseded = _supersede(con, load_id, account)
+        missing = superseded = 0
+        if _one(con, "select count(*) from store.loads where source = $source", {"source": account.source}):
+            missing = _flag_missing(con, account)
+            superseded = _supersede(con, load_id, account)
         account = replace(account, rows_superseded=superseded, lines_missing=missing)
         _write_rows(con, load_id)
         _write_account(con, load_id, account, results)
@@ -59,7 +61,7 @@ def write_load(con: duckdb.DuckDBPyConnection, account: Account, results: list[R
 def _write_rows(con: duckdb.DuckDBPyConnection, load_id: int) -> None:
     lines = ", ".join(load_contract("inspection_line").column_names)
     con.execute(
-        f"insert into store.inspection_lines ({lines}, load_id) select {lines}, $load_id from accepted_lines order by row",
+        f"insert into store.inspection_lines ({lines}, load_id) select {lines}, $load_id from accepted_lines",
         {"load_id": load_id},
     )
     for name, staged in (("removal_reason", "accepted_reasons"), ("quarantine", "quarantined_rows")):
@@ -130,7 +132,7 @@ def _supersede(con: duckdb.DuckDBPyConnection, load_id: int, account: Account) -
     return _one(
         con,
         "update store.inspection_lines as earlier set superseded_by = $load_id"
-        f" from (select distinct {', '.join(REVISION_KEY)} from accepted_lines) as later"
+        f" from (select distinct {', '.join(REVISION_KEY)} from accepted_looks) as later"
         f" where earlier.superseded_by is null and earlier.source = $source and {_SAME_LOOK}",
         {"load_id": load_id, "source": account.source},
     )
@@ -142,12 +144,12 @@ def _flag_missing(con: duckdb.DuckDBPyConnection, account: Account) -> int:
         con,
         "insert into store.line_flags"
         " with spans as (select client, site, min(inspected_on) as first_on, max(inspected_on) as last_on"
-        "   from accepted_lines group by client, site)"
+        "   from accepted_looks group by client, site)"
         " select file_sha256, row, 'missing_from_later_export',"
         " 'A later export of the same days, ' || $file || ', no longer holds this line. It is kept; ask the exporter.'"
         " from store.inspection_lines as earlier join spans using (client, site)"
         " where superseded_by is null and source = $source and inspected_on between first_on and last_on"
-        f" and not exists (select 1 from accepted_lines as later where {_SAME_LOOK})",
+        f" and not exists (select 1 from accepted_looks as later where {_SAME_LOOK})",
         {"file": account.file, "source": account.source},
     )
 

@@ -60,19 +60,11 @@ def test_the_raw_row_is_kept_as_the_file_had_it(store, write_log, line, days):
 def test_a_record_that_cannot_be_split_is_quarantined_and_the_rest_keep_their_numbers(
     store, write_log, line, days
 ):
-    lines = [*days(4), "short,row", *days(6)[4:], "much,too,long" + "," * 20, line(Day="2026-04-01")]
+    lines = [*days(4), "short,row", *days(8)[4:], "much,too,long" + "," * 20, line(Day="2026-04-01")]
     (account,) = store.load(write_log(*lines))
-    assert (account.rows_read, account.rows_accepted, account.rows_quarantined) == (9, 7, 2)
-    assert store.ask("select row from quarantine order by row") == [(5,), (8,)]
-    assert store.ask("select row from current_lines order by row") == [
-        (1,),
-        (2,),
-        (3,),
-        (4,),
-        (6,),
-        (7,),
-        (9,),
-    ]
+    assert (account.rows_read, account.rows_accepted, account.rows_quarantined) == (11, 9, 2)
+    assert store.ask("select row from quarantine order by row") == [(5,), (10,)]
+    assert store.ask("select list(row order by row) from current_lines") == [([1, 2, 3, 4, 6, 7, 8, 9, 11],)]
 
 
 def test_a_load_that_does_not_match_its_size_is_flagged_and_accepted(store, write_log, line):
@@ -151,6 +143,15 @@ def test_too_many_rows_at_fault_stop_the_file_and_leave_the_store_as_it_was(stor
     )
     assert store.ask("select * from loads") == before
     assert store.ask("select count(*) from quarantine") == [(0,)]
+
+
+def test_records_that_cannot_be_split_count_towards_the_share_that_stops_a_file(store, write_log, days):
+    with pytest.raises(
+        DataFault, match=r"log\.csv: 2 of 9 rows would be quarantined, most by the rule unreadable_row"
+    ):
+        store.load(write_log(*days(7), "short,row", "short"))
+    (account,) = store.load(write_log(*days(8), "short,row", "short"))
+    assert account.quarantined_by_rule == {"unreadable_row": 2}
 
 
 @pytest.mark.parametrize(
