@@ -135,8 +135,8 @@ def _stage_file(
     headers = {profile.source: header_of(readable, profile.file) for profile in profiles}
     profile = fitting_profile(path.name, headers, profiles)
     header = read_rows(con, readable, profile.file, work_folder, profile.totals, profile.free_text_headers)
-    rows_read = _count(con, "select (select count(*) from raw_rows) + (select count(*) from refused_rows)")
-    if not rows_read:
+    of_the_log = _count(con, "select (select count(*) from raw_rows) + (select count(*) from refused_rows)")
+    if not of_the_log:
         raise DataFault(f"{path.name} has a header and no rows below it. Export it again.")
     stage_lines(con, header, profile, sha256)
     has_register = _count(con, "select count(*) from store.site_register") > 0
@@ -145,13 +145,15 @@ def _stage_file(
         file=path.name,
         file_sha256=sha256,
         source=profile.source,
-        rows_read=rows_read,
-        rows_accepted=_count(con, "select count(*) from accepted_looks"),
+        rows_read=of_the_log + _count(con, "select count(*) from set_aside_rows"),
+        rows_accepted=_count(con, "select count(*) from line_rows anti join quarantined_rows using (row)"),
+        rows_gathered=_count(con, "select count(*) from gathered_rows"),
         rows_flagged=_count(con, "select count(distinct row) from flagged_rows"),
         rows_quarantined=_count(con, "select count(*) from quarantined_rows"),
         quarantined_by_rule=_pairs(
             con, "select rule, count(*) from quarantined_rows group by rule order by rule"
         ),
+        flagged_by_rule=_pairs(con, "select rule, count(*) from flagged_rows group by rule order by rule"),
         unmatched_phrases=_pairs(
             con,
             "select phrase, sum(lines)::bigint from phrase_readings where criterion = 'not stated'"

@@ -16,7 +16,8 @@ from pipelines.faults import DataFault
 from pipelines.intake.names import stage_names
 from pipelines.intake.reasons import stage_reasons
 from pipelines.intake.values import day_readings, folded, readings
-from pipelines.sources.profiles import DERIVED, Profile
+from pipelines.shipped import statement
+from pipelines.sources.profiles import DERIVED, OWN_COUNT, Profile
 
 # One label for one item class, wherever it is written: lines and stock must agree to the letter.
 ITEM_CLASS_SQL = (
@@ -60,6 +61,7 @@ def stage_lines(
     _make_groups(con, of_group, read)
     of_line = [column for column in columns if column.name not in GROUP_COLUMNS]
     _make_row_lines(con, of_line, [column for column in read if column in of_line], profile)
+    _make_read_lines(con, profile)
     _make_staged_lines(con, [column for column in read if column in of_line])
     stage_reasons(con, cells, profile)
 
@@ -142,7 +144,7 @@ def _make_groups(con: duckdb.DuckDBPyConnection, columns: list[Column], read: li
 def _make_row_lines(
     con: duckdb.DuckDBPyConnection, columns: list[Column], read: list[Column], profile: Profile
 ) -> None:
-    """Make `read_lines`, one row: a line with the value of every column, beside it its text."""
+    """Make `row_lines`, one row: a record with the value of every column, beside it its text."""
     values = {
         column.name: f"read_{column.name}.value" if column in read else f"raw_{column.name}"
         for column in columns
@@ -154,11 +156,24 @@ def _make_row_lines(
     ]
     joins = [f"left join read_{column.name} on {_same_text(column)}" for column in read]
     con.execute(
-        "create or replace view read_lines as select row, groups.*,"
+        "create or replace view row_lines as select row, groups.*,"
         f" {', '.join(f'{value} as {name}' for name, value in values.items())},"
         f" {', '.join(f'raw_{column.name}' for column in columns)}"
         f" from raw_lines join groups on {' and '.join(same_group) or 'true'} {' '.join(joins)}"
     )
+
+
+def _make_read_lines(con: duckdb.DuckDBPyConnection, profile: Profile) -> None:
+    """Make `read_lines`, one row: a line of one record, or of several where each stands for one reason of a look."""
+    con.execute("drop view if exists line_rows")
+    con.execute("drop table if exists line_rows")
+    if profile.reasons.row_per_reason:
+        own_count = profile.reasons.row_per_reason == OWN_COUNT
+        con.execute(statement("pipelines.intake", "gather_rows.sql"), {"own_count": own_count})
+        con.execute("create or replace view read_lines as select * from gathered_lines")
+    else:
+        con.execute("create or replace view read_lines as select * from row_lines")
+        con.execute("create view line_rows as select row, row as line_row from raw_rows")
 
 
 def _make_staged_lines(con: duckdb.DuckDBPyConnection, read: list[Column]) -> None:
@@ -170,7 +185,6 @@ def _make_staged_lines(con: duckdb.DuckDBPyConnection, read: list[Column]) -> No
     con.execute(
         "create or replace view staged_lines as select * from counted_lines join groups using (group_id)"
     )
-    con.execute("create or replace view line_rows as select row, row as line_row from counted_lines")
 
 
 def _same_text(column: Column) -> str:

@@ -14,7 +14,7 @@ _SAME_LOOK = " and ".join(f"earlier.{name} is not distinct from later.{name}" fo
 
 @dataclass(frozen=True)
 class Account:
-    """What became of every row of one file; rows_read = rows_accepted + rows_quarantined."""
+    """What became of every row of one file: rows_read = rows_accepted + rows_quarantined + those in rows_set_aside."""
 
     file: str
     file_sha256: str
@@ -24,6 +24,9 @@ class Account:
     rows_flagged: int
     rows_quarantined: int
     rows_superseded: int = 0
+    # accepted rows that give a further reason for the look of an earlier row: no lines of their own
+    rows_gathered: int = 0
+    flagged_by_rule: dict[str, int] = field(default_factory=dict)
     quarantined_by_rule: dict[str, int] = field(default_factory=dict)
     unmatched_phrases: dict[str, int] = field(default_factory=dict)
     likened_phrases: dict[str, str] = field(default_factory=dict)
@@ -37,8 +40,8 @@ class Account:
 def write_load(con: duckdb.DuckDBPyConnection, account: Account, results: list[RuleResult]) -> Account:
     """Write the staged tables of `con` into the attached `store` in one transaction; return the account completed.
 
-    Reads `accepted_lines`, `accepted_looks`, `accepted_reasons`, `quarantined_rows`, `flagged_rows`, `phrase_readings` and
-    `added_sites` of `con`. Completed are the lines of earlier exports that this one supersedes, and those it should
+    Reads `accepted_lines`, `accepted_looks`, `accepted_reasons`, `gathered_rows`, `quarantined_rows`, `flagged_rows`,
+    `set_aside_rows`, `phrase_readings` and `added_sites` of `con`. Completed are the lines of earlier exports that this one supersedes, and those it should
     hold and does not: they stay and are flagged.
     """
     con.begin()
@@ -77,6 +80,11 @@ def _write_rows(con: duckdb.DuckDBPyConnection, load_id: int) -> None:
         "insert into store.phrase_readings select $load_id, phrase, criterion, likeness, lines from phrase_readings",
         {"load_id": load_id},
     )
+    con.execute(
+        "insert into store.set_aside_rows select $load_id, row, kind, raw from set_aside_rows order by row",
+        {"load_id": load_id},
+    )
+    con.execute("insert into store.gathered_rows select file_sha256, row, line_row from gathered_rows")
     con.execute("insert into store.site_register by name select * from added_sites")
 
 
@@ -88,10 +96,11 @@ def _write_account(
         account.rows_accepted,
         account.rows_flagged,
         account.rows_quarantined,
+        sum(account.rows_set_aside.values()),
         account.rows_superseded,
     ]
     con.execute(
-        "insert into store.loads values (?, ?, ?, ?, current_timestamp, ?, ?, ?, ?, ?)",
+        "insert into store.loads values (?, ?, ?, ?, current_timestamp, ?, ?, ?, ?, ?, ?)",
         [load_id, account.file, account.file_sha256, account.source, *counts],
     )
     for position, result in enumerate(results):

@@ -1,8 +1,12 @@
 """Meanings that must not be guessed: dates, sizes, names, words for a result, and what a later export leaves out."""
 
+from pathlib import Path
+
 import pytest
 
-from pipelines.intake import load_files
+from pipelines.intake import account_lines, load_files
+
+DATA = Path(__file__).parents[2] / "data"
 
 
 def set_in_profile(store, old, new):
@@ -168,3 +172,75 @@ def test_words_for_a_result_count_as_what_they_say(store, tmp_path):
     assert store.ask("select row, quantity, removed, coalesce(not_presented, 0), disposition from current_lines where row < 6 order by row") == [
         (1, 1, 0, 0, None), (2, 1, 0, 0, None), (3, 1, 1, 0, None), (4, 1, 0, 0, "New pin"), (5, 0, 0, 1, None)
     ]  # fmt: skip
+
+
+def reasons_of_lines(store):
+    return store.ask(
+        "select line.row, quantity, removed, criterion, mentions, primary_removed from current_lines as line"
+        " join current_reasons using (file_sha256, row) order by line.row, criterion"
+    )
+
+
+@pytest.mark.parametrize(
+    ("counts", "name", "lines"),
+    [
+        ("own count", "row_per_reason_own_count.csv",
+         [(1, 25, 4, "identification missing", 3, 3), (1, 25, 4, "pin not matching", 1, 1),
+          (4, 30, 1, "pin not matching", 1, 1)]),
+        ("whole count", "row_per_reason_whole_count.csv",
+         [(1, 25, 4, "identification missing", 2, 2), (1, 25, 4, "not stated", 1, 1), (1, 25, 4, "pin not matching", 1, 1),
+          (4, 30, 1, "pin not matching", 1, 1)]),
+    ],
+)  # fmt: skip
+def test_rows_that_each_give_one_reason_of_a_look_become_one_line(store, counts, name, lines):
+    set_in_profile(store, "reasons: {column: Why,", f"reasons: {{column: Why, row_per_reason: {counts},")
+    (account,) = store.load(DATA / name)
+    assert (account.rows_read, account.rows_accepted, account.rows_quarantined) == (6, 5, 0)
+    assert (account.rows_gathered, account.rows_set_aside) == (2, {"blank": 1})
+    assert reasons_of_lines(store) == lines
+    assert store.ask("select row, line_row from gathered_rows order by row") == [(2, 1), (5, 1)]
+    assert store.ask("select row, quantity, removed from current_lines where removed = 0") == [(6, 12, 0)]
+    assert account_lines(account)[1] == (
+        "  2 of the accepted give a further reason for the look of an earlier row: 3 lines."
+    )
+
+
+def test_an_item_with_a_row_for_each_reason_is_one_removal_with_several_criteria(store, write_log, line):
+    set_in_profile(store, "reasons: {column: Why,", "reasons: {column: Why, row_per_reason: whole count,")
+    item = {"Tag": "T-1", "Seen": "1", "Removed": "1"}
+    store.load(write_log(line(Why="no tag", **item), line(Why="odd pin", **item)))
+    assert reasons_of_lines(store) == [
+        (1, 1, 1, "identification missing", 1, 1),
+        (1, 1, 1, "pin not matching", 1, 0),
+    ]
+
+
+def test_rows_of_one_look_that_do_not_agree_are_quarantined_together(store, write_log, line, days):
+    set_in_profile(store, "reasons: {column: Why,", "reasons: {column: Why, row_per_reason: own count,")
+    rows = [line(Removed="1", Why="no tag"), line(Seen="26", Removed="1", Why="odd pin")]
+    (account,) = store.load(write_log(*days(8), *rows))
+    assert account.quarantined_by_rule == {"unreadable_quantity": 2}
+    assert store.ask("select row, detail from quarantine order by row") == [
+        (row, 'column "Seen": "25 and 26" is not a whole number. Correct the row, or add the unit to the source profile.'
+              " The rows 9, 10 speak of one look.")
+        for row in (9, 10)
+    ]  # fmt: skip
+
+
+def test_removals_of_one_look_that_add_up_to_more_than_were_there_are_quarantined(
+    store, write_log, line, days
+):
+    set_in_profile(store, "reasons: {column: Why,", "reasons: {column: Why, row_per_reason: own count,")
+    rows = [line(Removed="20", Why="no tag"), line(Removed="6", Why="odd pin")]
+    (account,) = store.load(write_log(*days(8), *rows))
+    assert account.quarantined_by_rule == {"removed_within_inspected": 2}
+    assert "The row has Seen = 25, Removed = 20 + 6." in store.ask("select detail from quarantine")[0][0]
+
+
+def test_an_item_with_two_results_of_one_day_is_quarantined(store, write_log, line, days):
+    item = {"Tag": "T-1", "Seen": "1", "Why": ""}
+    shifts = [line(Look="shift", Removed="0", **item) for _ in range(2)]
+    rows = [line(Removed="0", **item), line(Removed="1", **item)]
+    (account,) = store.load(write_log(*days(8), *shifts, *rows))
+    assert account.quarantined_by_rule == {"item_stands_once": 2}
+    assert store.ask("select row from quarantine order by row") == [(11,), (12,)]
