@@ -71,6 +71,28 @@ def write_log(tmp_path: Path):
     return write
 
 
+@pytest.fixture
+def line():
+    """A function that gives the good line with other cells, named after the first word of their headers."""
+    names = [header.split()[0] for header in HEADER.split(",")]
+
+    def line(**cells: str) -> str:
+        assert set(cells) <= set(names)
+        return ",".join((dict(zip(names, GOOD_LINE.split(","), strict=True)) | cells).values())
+
+    return line
+
+
+@pytest.fixture
+def days(line):
+    """A function that gives so many good lines, one for each day from 1 January 2026 on."""
+
+    def days(count: int, **cells: str) -> list[str]:
+        return [line(Day=f"2026-01-{day:02d}", **cells) for day in range(1, count + 1)]
+
+    return days
+
+
 @pytest.fixture(scope="session")
 def command() -> Path:
     """The installed command, as a user types it."""

@@ -8,10 +8,17 @@ def account_lines(account: Account) -> list[str]:
     """Return the account of one file as lines of text for a terminal."""
     if account.is_already_loaded:
         return [f"{account.file}: already loaded, the same bytes; nothing changed."]
+    set_aside = sum(account.rows_set_aside.values())
     lines = [
         f"{account.file} (profile {account.source}): {account.rows_read:,} rows read = {account.rows_accepted:,} accepted"
-        f" + {account.rows_quarantined:,} quarantined; {account.rows_flagged:,} of the accepted flagged."
+        f" + {account.rows_quarantined:,} quarantined{f' + {set_aside:,} set aside' if set_aside else ''};"
+        f" {account.rows_flagged:,} of the accepted flagged."
     ]
+    if account.rows_gathered:
+        lines.append(
+            f"  {account.rows_gathered:,} of the accepted give a further reason for the look of an earlier row:"
+            f" {account.rows_accepted - account.rows_gathered:,} lines."
+        )
     if account.rows_set_aside:
         kinds = ", ".join(f"{kind} {rows:,}" for kind, rows in account.rows_set_aside.items())
         lines.append(f"  set aside, no part of the log: {kinds}")
@@ -20,6 +27,7 @@ def account_lines(account: Account) -> list[str]:
             f"  {account.rows_superseded:,} lines of earlier exports superseded; they stay readable."
         )
     lines += [f"  quarantined by {rule}: {rows:,}" for rule, rows in account.quarantined_by_rule.items()]
+    lines += [f"  flagged by {rule}: {rows:,}" for rule, rows in account.flagged_by_rule.items()]
     lines += [
         f'  reason "{phrase}" is not in the profile, counted as not stated: {count:,} lines'
         for phrase, count in account.unmatched_phrases.items()

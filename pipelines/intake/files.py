@@ -51,7 +51,8 @@ def check_files(
         _stand_in_store(con, store)
         load_registers(con, registers)
         for path in paths:
-            account, _ = _stage_file(con, path, profiles, work_folder, add_sites=False)
+            kind_of(path)
+            account, _ = _stage_file(con, path, sha256_of(path), profiles, work_folder, add_sites=False)
             found = con.execute("select row, rule, detail from quarantined_rows order by row")
             rows: list[dict[str, object]] = found.df().to_dict("records")  # type: ignore[assignment]
             yield account, rows
@@ -107,7 +108,7 @@ def _load_file(
         raise DataFault(
             "The store has no site register yet. Give one with --register site_register.csv, or let --add-sites make it."
         )
-    account, results = _stage_file(con, path, profiles, work_folder, add_sites)
+    account, results = _stage_file(con, path, sha256, profiles, work_folder, add_sites)
     stopped = next(
         (result.rule for result in results if not result.passed and result.rule.severity == "stop"), None
     )
@@ -123,17 +124,20 @@ def _load_file(
 
 
 def _stage_file(
-    con: duckdb.DuckDBPyConnection, path: Path, profiles: list[Profile], work_folder: Path, add_sites: bool
+    con: duckdb.DuckDBPyConnection,
+    path: Path,
+    sha256: str,
+    profiles: list[Profile],
+    work_folder: Path,
+    add_sites: bool,
 ) -> tuple[Account, list[RuleResult]]:
-    kind_of(path)
     readable = unpacked(path, work_folder)
     headers = {profile.source: header_of(readable, profile.file) for profile in profiles}
     profile = fitting_profile(path.name, headers, profiles)
     header = read_rows(con, readable, profile.file, work_folder, profile.totals, profile.free_text_headers)
-    rows_read = _count(con, "select (select count(*) from raw_rows) + (select count(*) from refused_rows)")
-    if not rows_read:
+    of_the_log = _count(con, "select (select count(*) from raw_rows) + (select count(*) from refused_rows)")
+    if not of_the_log:
         raise DataFault(f"{path.name} has a header and no rows below it. Export it again.")
-    sha256 = sha256_of(path)
     stage_lines(con, header, profile, sha256)
     has_register = _count(con, "select count(*) from store.site_register") > 0
     results = decide(con, header, profile, sha256, has_register, add_sites)
@@ -141,13 +145,15 @@ def _stage_file(
         file=path.name,
         file_sha256=sha256,
         source=profile.source,
-        rows_read=rows_read,
-        rows_accepted=_count(con, "select count(*) from accepted_lines"),
+        rows_read=of_the_log + _count(con, "select count(*) from set_aside_rows"),
+        rows_accepted=_count(con, "select count(*) from line_rows anti join quarantined_rows using (row)"),
+        rows_gathered=_count(con, "select count(*) from gathered_rows"),
         rows_flagged=_count(con, "select count(distinct row) from flagged_rows"),
         rows_quarantined=_count(con, "select count(*) from quarantined_rows"),
         quarantined_by_rule=_pairs(
             con, "select rule, count(*) from quarantined_rows group by rule order by rule"
         ),
+        flagged_by_rule=_pairs(con, "select rule, count(*) from flagged_rows group by rule order by rule"),
         unmatched_phrases=_pairs(
             con,
             "select phrase, sum(lines)::bigint from phrase_readings where criterion = 'not stated'"

@@ -15,7 +15,7 @@ NEAREST = 3
 
 
 def stage_names(con: duckdb.DuckDBPyConnection) -> None:
-    """Make `resolved_names` (raw_client, raw_site, client, site, nearest) for the names in `raw_lines`.
+    """Make `resolved_names` (raw_client, raw_site, client, site, nearest) for the names in `raw_groups`.
 
     A name the register does not know keeps its own spelling, and `nearest` lists the sites most like it.
     """
@@ -33,7 +33,7 @@ def stage_names(con: duckdb.DuckDBPyConnection) -> None:
         )
         for client in {client for client, _, _ in known}
     }
-    found = con.execute("select distinct raw_client, raw_site from raw_lines order by 1, 2").fetchall()
+    found = con.execute("select distinct raw_client, raw_site from raw_groups order by 1, 2").fetchall()
     rows = []
     for raw_client, raw_site in found:
         client = clients.get(folded_name(raw_client), raw_client) if raw_client else None

@@ -17,7 +17,7 @@ from rapidfuzz import fuzz, process
 from pipelines.contracts import removal_criteria
 from pipelines.intake.values import folded
 from pipelines.shipped import statement
-from pipelines.sources.profiles import Profile
+from pipelines.sources.profiles import OWN_COUNT, Profile
 
 NOT_STATED = "not stated"
 EXACT = 100.0
@@ -38,6 +38,9 @@ def stage_reasons(con: duckdb.DuckDBPyConnection, cells: dict[str, str], profile
         _state_from_text(con, cells[profile.reasons.column], profile)
     for header, criterion in profile.reasons.columns.items():
         _state_from_column(con, cells[header], header, criterion)
+    if profile.reasons.row_per_reason:
+        own_count = profile.reasons.row_per_reason == OWN_COUNT
+        con.execute(statement("pipelines.intake", "gather_reasons.sql"), {"own_count": own_count})
     _count_items(con)
 
 

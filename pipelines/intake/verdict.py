@@ -22,8 +22,9 @@ def decide(
 ) -> list[RuleResult]:
     """Run the contract on `staged_lines` and return the result of every rule.
 
-    Makes `accepted_lines`, `accepted_reasons`, `quarantined_rows` (one row per record, as the `quarantine`
-    contract has it, without the file's name), `flagged_rows` and `added_sites`. Where there is no site register to
+    Makes `accepted_lines`, `accepted_looks` (what rules see of them), `accepted_reasons`, `gathered_rows` (accepted
+    records that are part of another one's line), `quarantined_rows` (one row per record, as the `quarantine` contract
+    has it, without the file's name), `flagged_rows` and `added_sites`. Where there is no site register to
     hold a line against, the rule that asks for one is left out.
     """
     contract = load_contract("inspection_line")
@@ -36,7 +37,6 @@ def decide(
     results = run_rules(con, "staged_lines", rules)
     _explain(con, contract, profile, results)
     _quarantine(con, header, file_sha256)
-    _mark_quarantined(con)
     batch_results = run_rules(
         con, "staged_lines", [rule for rule in contract.rules if rule.severity == "stop"]
     )
@@ -137,9 +137,14 @@ def _quarantine(con: duckdb.DuckDBPyConnection, header: list[str], file_sha256: 
         " with reasons as ("
         "   select row, arg_min(rule, position) as rule, string_agg(detail, ' ' order by position) as detail"
         "   from explained_rows where severity = 'quarantine' group by row"
+        " ), lines as ("
+        "   select line_row, 'The rows ' || string_agg(row, ', ' order by row) || ' speak of one look.' as together"
+        "   from line_rows where line_row in (select row from reasons) group by line_row having count(*) > 1"
         " )"
-        f" select $sha as file_sha256, reasons.row, reasons.rule, reasons.detail, json_object({cells})::varchar as raw"
-        " from reasons join raw_rows using (row)"
+        " select $sha as file_sha256, raw_rows.row, reasons.rule, concat_ws(' ', reasons.detail, together) as detail,"
+        f" json_object({cells})::varchar as raw"
+        " from reasons join line_rows on line_row = reasons.row join raw_rows on raw_rows.row = line_rows.row"
+        " left join lines using (line_row)"
         " union all"
         " select $sha, row, 'unreadable_row', 'The record cannot be split into the columns of the header ('"
         " || detail || '). Check its separators and quotes.', raw from refused_rows",
@@ -153,17 +158,20 @@ def _quarantine(con: duckdb.DuckDBPyConnection, header: list[str], file_sha256: 
     )
 
 
-def _mark_quarantined(con: duckdb.DuckDBPyConnection) -> None:
-    con.execute("alter table staged_lines add column is_quarantined boolean")
-    con.execute("update staged_lines set is_quarantined = row in (select row from quarantined_rows)")
-
-
 def _accept(con: duckdb.DuckDBPyConnection, contract: Contract) -> None:
+    columns = [name for name in contract.column_names if name not in ("file_sha256", "source")]
     con.execute(
-        "create or replace view accepted_lines as"
-        f" select {', '.join(contract.column_names)} from staged_lines where not is_quarantined"
+        f"create or replace view accepted_lines as select given.file_sha256, given.source, {', '.join(columns)}"
+        " from read_lines anti join quarantined_rows using (row) cross join given"
     )
     con.execute(
-        "create or replace view accepted_reasons as"
-        " select line.file_sha256, reason.* from staged_reasons as reason join accepted_lines as line using (row)"
+        "create or replace view accepted_looks as select * from staged_lines anti join quarantined_rows using (row)"
+    )
+    con.execute(
+        "create or replace view gathered_rows as select given.file_sha256, row, line_row"
+        " from line_rows anti join quarantined_rows using (row) cross join given where row <> line_row"
+    )
+    con.execute(
+        "create or replace view accepted_reasons as select given.file_sha256, staged_reasons.*"
+        " from staged_reasons anti join quarantined_rows using (row) cross join given"
     )

@@ -11,6 +11,7 @@ from pipelines.faults import DataFault, RequestFault
 from pipelines.shipped import shipped_folder
 
 DERIVED = ("file_sha256", "row", "source", "item_class")
+OWN_COUNT, WHOLE_COUNT = "own count", "whole count"
 FREE_TEXT_COLUMNS = ("disposition", "note")
 
 
@@ -77,6 +78,9 @@ class Reasons(_Strict):
     separator: str = ";"
     phrases: dict[str, str] = Field(default_factory=dict)
     columns: dict[str, str] = Field(default_factory=dict)
+    # Several rows speak of one look, each with a reason of its own. The removed items that a row counts are those of its
+    # own reason, or those of the whole look in every row again.
+    row_per_reason: Literal["own count", "whole count"] | None = None
 
     @model_validator(mode="after")
     def _known_criteria(self) -> "Reasons":
@@ -84,6 +88,8 @@ class Reasons(_Strict):
         unknown = sorted({*self.phrases.values(), *self.columns.values()} - known)
         if unknown:
             raise ValueError(f"not in the coded list of removal criteria: {', '.join(unknown)}")
+        if self.row_per_reason and not self.column:
+            raise ValueError("row_per_reason needs the column of the reasons")
         return self
 
 
@@ -114,6 +120,8 @@ class Profile(_Strict):
         unknown = sorted(named - set(open_columns))
         if unknown:
             raise ValueError(f"no such column in the contract: {', '.join(unknown)}")
+        if self.result and self.reasons.row_per_reason == OWN_COUNT:
+            raise ValueError("one item has one result: with result, row_per_reason is whole count")
         read_from_result = {"quantity", "removed"} if self.result else set()
         given = {*self.columns, *self.fixed, *read_from_result}
         lacking = [

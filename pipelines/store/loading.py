@@ -14,7 +14,7 @@ _SAME_LOOK = " and ".join(f"earlier.{name} is not distinct from later.{name}" fo
 
 @dataclass(frozen=True)
 class Account:
-    """What became of every row of one file; rows_read = rows_accepted + rows_quarantined."""
+    """What became of every row of one file: rows_read = rows_accepted + rows_quarantined + those in rows_set_aside."""
 
     file: str
     file_sha256: str
@@ -24,6 +24,9 @@ class Account:
     rows_flagged: int
     rows_quarantined: int
     rows_superseded: int = 0
+    # accepted rows that give a further reason for the look of an earlier row: no lines of their own
+    rows_gathered: int = 0
+    flagged_by_rule: dict[str, int] = field(default_factory=dict)
     quarantined_by_rule: dict[str, int] = field(default_factory=dict)
     unmatched_phrases: dict[str, int] = field(default_factory=dict)
     likened_phrases: dict[str, str] = field(default_factory=dict)
@@ -37,15 +40,17 @@ class Account:
 def write_load(con: duckdb.DuckDBPyConnection, account: Account, results: list[RuleResult]) -> Account:
     """Write the staged tables of `con` into the attached `store` in one transaction; return the account completed.
 
-    Reads `accepted_lines`, `accepted_reasons`, `quarantined_rows`, `flagged_rows`, `phrase_readings` and
-    `added_sites` of `con`. Completed are the lines of earlier exports that this one supersedes, and those it should
+    Reads `accepted_lines`, `accepted_looks`, `accepted_reasons`, `gathered_rows`, `quarantined_rows`, `flagged_rows`,
+    `set_aside_rows`, `phrase_readings` and `added_sites` of `con`. Completed are the lines of earlier exports that this one supersedes, and those it should
     hold and does not: they stay and are flagged.
     """
     con.begin()
     try:
         load_id = _one(con, "select coalesce(max(load_id), 0) + 1 from store.loads")
-        missing = _flag_missing(con, account)
-        superseded = _supersede(con, load_id, account)
+        missing = superseded = 0
+        if _one(con, "select count(*) from store.loads where source = $source", {"source": account.source}):
+            missing = _flag_missing(con, account)
+            superseded = _supersede(con, load_id, account)
         account = replace(account, rows_superseded=superseded, lines_missing=missing)
         _write_rows(con, load_id)
         _write_account(con, load_id, account, results)
@@ -59,7 +64,7 @@ def write_load(con: duckdb.DuckDBPyConnection, account: Account, results: list[R
 def _write_rows(con: duckdb.DuckDBPyConnection, load_id: int) -> None:
     lines = ", ".join(load_contract("inspection_line").column_names)
     con.execute(
-        f"insert into store.inspection_lines ({lines}, load_id) select {lines}, $load_id from accepted_lines order by row",
+        f"insert into store.inspection_lines ({lines}, load_id) select {lines}, $load_id from accepted_lines",
         {"load_id": load_id},
     )
     for name, staged in (("removal_reason", "accepted_reasons"), ("quarantine", "quarantined_rows")):
@@ -75,6 +80,11 @@ def _write_rows(con: duckdb.DuckDBPyConnection, load_id: int) -> None:
         "insert into store.phrase_readings select $load_id, phrase, criterion, likeness, lines from phrase_readings",
         {"load_id": load_id},
     )
+    con.execute(
+        "insert into store.set_aside_rows select $load_id, row, kind, raw from set_aside_rows order by row",
+        {"load_id": load_id},
+    )
+    con.execute("insert into store.gathered_rows select file_sha256, row, line_row from gathered_rows")
     con.execute("insert into store.site_register by name select * from added_sites")
 
 
@@ -86,10 +96,11 @@ def _write_account(
         account.rows_accepted,
         account.rows_flagged,
         account.rows_quarantined,
+        sum(account.rows_set_aside.values()),
         account.rows_superseded,
     ]
     con.execute(
-        "insert into store.loads values (?, ?, ?, ?, current_timestamp, ?, ?, ?, ?, ?)",
+        "insert into store.loads values (?, ?, ?, ?, current_timestamp, ?, ?, ?, ?, ?, ?)",
         [load_id, account.file, account.file_sha256, account.source, *counts],
     )
     for position, result in enumerate(results):
@@ -130,7 +141,7 @@ def _supersede(con: duckdb.DuckDBPyConnection, load_id: int, account: Account) -
     return _one(
         con,
         "update store.inspection_lines as earlier set superseded_by = $load_id"
-        f" from (select distinct {', '.join(REVISION_KEY)} from accepted_lines) as later"
+        f" from (select distinct {', '.join(REVISION_KEY)} from accepted_looks) as later"
         f" where earlier.superseded_by is null and earlier.source = $source and {_SAME_LOOK}",
         {"load_id": load_id, "source": account.source},
     )
@@ -142,12 +153,12 @@ def _flag_missing(con: duckdb.DuckDBPyConnection, account: Account) -> int:
         con,
         "insert into store.line_flags"
         " with spans as (select client, site, min(inspected_on) as first_on, max(inspected_on) as last_on"
-        "   from accepted_lines group by client, site)"
+        "   from accepted_looks group by client, site)"
         " select file_sha256, row, 'missing_from_later_export',"
         " 'A later export of the same days, ' || $file || ', no longer holds this line. It is kept; ask the exporter.'"
         " from store.inspection_lines as earlier join spans using (client, site)"
         " where superseded_by is null and source = $source and inspected_on between first_on and last_on"
-        f" and not exists (select 1 from accepted_lines as later where {_SAME_LOOK})",
+        f" and not exists (select 1 from accepted_looks as later where {_SAME_LOOK})",
         {"file": account.file, "source": account.source},
     )
 

@@ -3,10 +3,17 @@ create table store_info (schema_version integer, made_on timestamp);
 
 create table loads (               -- one row: an exported file that was loaded
     load_id bigint, file varchar, file_sha256 varchar, source varchar, loaded_at timestamp,
-    rows_read bigint, rows_accepted bigint, rows_flagged bigint, rows_quarantined bigint, rows_superseded bigint
+    rows_read bigint, rows_accepted bigint, rows_flagged bigint, rows_quarantined bigint, rows_set_aside bigint,
+    rows_superseded bigint
 );
 create table rule_results (        -- one row: a contract rule on one load
     load_id bigint, position integer, rule varchar, description varchar, severity varchar, rows_failing bigint, passed boolean
+);
+create table set_aside_rows (      -- one row: a record that is no part of the log: blank, a repeated header, a total
+    load_id bigint, row bigint, kind varchar, raw varchar
+);
+create table gathered_rows (       -- one row: an accepted record that gives a further reason for the line of another one
+    file_sha256 varchar, row bigint, line_row bigint
 );
 create table line_flags (          -- one row: an accepted line that broke a rule which only flags
     file_sha256 varchar, row bigint, rule varchar, detail varchar

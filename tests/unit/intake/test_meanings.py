@@ -1,34 +1,12 @@
 """Meanings that must not be guessed: dates, sizes, names, words for a result, and what a later export leaves out."""
 
+from pathlib import Path
+
 import pytest
 
-from pipelines.intake import load_files
+from pipelines.intake import account_lines, load_files
 
-GOOD = "North Shed,indoor dry,bow,screw pin,16 mm,2.95,carbon,,2026-03-02,yearly,25,3,no tag x2; odd pin"
-HEADER = [
-    "Place",
-    "Use",
-    "Body",
-    "Pin",
-    "Size",
-    "Load",
-    "Grade",
-    "Tag",
-    "Day",
-    "Look",
-    "Seen",
-    "Removed",
-    "Why",
-]
-
-
-def line(**cells):
-    """The good line with other cells, named as the log's header names them."""
-    return ",".join((dict(zip(HEADER, GOOD.split(","), strict=True)) | cells).values())
-
-
-def days(count, **cells):
-    return [line(Day=f"2026-01-{day:02d}", **cells) for day in range(1, count + 1)]
+DATA = Path(__file__).parents[2] / "data"
 
 
 def set_in_profile(store, old, new):
@@ -40,7 +18,7 @@ def set_in_profile(store, old, new):
 OPEN_ORDER = 'dates: ["%d/%m/%Y", "%m/%d/%Y"]\nwords:'
 
 
-def test_an_open_date_order_is_proven_by_the_column(store, write_log):
+def test_an_open_date_order_is_proven_by_the_column(store, write_log, line):
     set_in_profile(store, "words:", OPEN_ORDER)
     store.load(write_log(line(Day="03/04/2026"), line(Day="25/04/2026")))
     assert store.ask("select inspected_on::varchar from current_lines order by 1") == [
@@ -49,7 +27,7 @@ def test_an_open_date_order_is_proven_by_the_column(store, write_log):
     ]
 
 
-def test_a_date_order_nobody_proves_is_quarantined(store, write_log):
+def test_a_date_order_nobody_proves_is_quarantined(store, write_log, line):
     set_in_profile(store, "words:", OPEN_ORDER)
     lines = [line(Day=f"{day:02d}/{day:02d}/2026") for day in range(1, 10)]
     (account,) = store.load(write_log(*lines, line(Day="03/04/2026")))
@@ -57,9 +35,9 @@ def test_a_date_order_nobody_proves_is_quarantined(store, write_log):
     assert account.rows_accepted == 9
 
 
-def test_one_site_may_prove_its_own_date_order(store, write_log):
+def test_one_site_may_prove_its_own_date_order(store, write_log, line):
     set_in_profile(store, "words:", OPEN_ORDER)
-    sea = {"Place": "Sea Wall", "Use": "marine spray"}
+    sea = {"Place": "Sea Wall", "Where": "marine spray"}
     store.load(
         write_log(
             line(Day="03/04/2026"),
@@ -73,7 +51,9 @@ def test_one_site_may_prove_its_own_date_order(store, write_log):
     ]  # fmt: skip
 
 
-def test_a_size_that_became_a_date_is_recovered_where_the_column_proves_it_and_flagged(store, write_log):
+def test_a_size_that_became_a_date_is_recovered_where_the_column_proves_it_and_flagged(
+    store, write_log, line
+):
     set_in_profile(store, "words:", "units: {nominal_size_mm: in}\nwords:")
     (account,) = store.load(
         write_log(
@@ -86,7 +66,7 @@ def test_a_size_that_became_a_date_is_recovered_where_the_column_proves_it_and_f
 
 
 @pytest.mark.parametrize("sizes", [("16 mm", "2026-05-08"), ("3/4", "2026-05-09")])
-def test_a_size_that_became_a_date_stays_unread_without_proof(store, write_log, sizes):
+def test_a_size_that_became_a_date_stays_unread_without_proof(store, write_log, sizes, line, days):
     set_in_profile(store, "words:", "units: {nominal_size_mm: in}\nwords:")
     (account,) = store.load(write_log(*days(8), *[line(Size=size, Load="") for size in sizes]))
     assert account.quarantined_by_rule == {"unreadable_nominal_size_mm": 1}
@@ -95,7 +75,7 @@ def test_a_size_that_became_a_date_stays_unread_without_proof(store, write_log, 
 @pytest.mark.parametrize(
     "spelling", ["NORTH SHED", " north  shed ", "North-Shed", "Nörth Shed", "The Old Shed"]
 )
-def test_a_name_is_resolved_through_the_register(store, write_log, spelling):
+def test_a_name_is_resolved_through_the_register(store, write_log, spelling, line):
     register = store.register.read_text(encoding="utf-8").splitlines()
     register[0] += ",aliases"
     register[1] += ",The old shed; Shed (north)"
@@ -105,21 +85,21 @@ def test_a_name_is_resolved_through_the_register(store, write_log, spelling):
 
 
 @pytest.mark.parametrize("name", ["North Shed 1", "North Shed 01", "North Sheds", "Nort Shed"])
-def test_a_name_that_is_merely_like_one_is_quarantined_with_the_nearest(store, write_log, name):
+def test_a_name_that_is_merely_like_one_is_quarantined_with_the_nearest(store, write_log, name, line, days):
     (account,) = store.load(write_log(*days(9), line(Place=name)))
     assert account.quarantined_by_rule == {"site_in_register": 1}
     ((detail,),) = store.ask("select detail from quarantine")
     assert "Nearest in the register: North Shed, Sea Wall." in detail
 
 
-def test_the_text_na_is_a_name_like_any_other(store, write_log):
+def test_the_text_na_is_a_name_like_any_other(store, write_log, line):
     text = store.register.read_text(encoding="utf-8")
     store.register.write_text(text.replace("North Shed", "NA"), encoding="utf-8")
     store.load(write_log(line(Place="NA")))
     assert store.ask("select site from current_lines") == [("NA",)]
 
 
-def test_an_unknown_site_is_added_only_when_asked(store, write_log):
+def test_an_unknown_site_is_added_only_when_asked(store, write_log, line):
     files = [write_log(line(Place="South Shed"))]
     (account,) = load_files(files, store.path, [store.register], store.profile_path, add_sites=True)
     assert (account.rows_accepted, account.added_sites) == (1, ["Brackle Docks, South Shed, indoor dry"])
@@ -128,7 +108,7 @@ def test_an_unknown_site_is_added_only_when_asked(store, write_log):
     ) == [("normal", 12)]
 
 
-def test_a_slip_in_a_reason_is_read_and_listed_with_its_likeness(store, write_log):
+def test_a_slip_in_a_reason_is_read_and_listed_with_its_likeness(store, write_log, line):
     (account,) = store.load(
         write_log(
             line(Why="identification mising", Removed="1"), line(Why="identity parade", Day="2026-03-03")
@@ -138,13 +118,13 @@ def test_a_slip_in_a_reason_is_read_and_listed_with_its_likeness(store, write_lo
     assert account.unmatched_phrases == {"identity parade": 1}
 
 
-def test_a_reason_counted_for_more_items_than_were_removed_is_flagged(store, write_log):
+def test_a_reason_counted_for_more_items_than_were_removed_is_flagged(store, write_log, line):
     (account,) = store.load(write_log(line(Why="no tag x9")))
     assert (account.rows_accepted, account.rows_flagged) == (1, 1)
     assert store.ask("select rule from line_flags") == [("reasons_within_removed",)]
 
 
-def test_a_serialised_item_seen_after_its_removal_is_quarantined(store, write_log):
+def test_a_serialised_item_seen_after_its_removal_is_quarantined(store, write_log, line, days):
     item = {"Tag": "T-1", "Seen": "1", "Why": ""}
     lines = [line(Day="2026-03-05", Removed="1", **item), line(Day="2026-03-06", Removed="0", **item)]
     (account,) = store.load(write_log(*days(8), *lines))
@@ -152,7 +132,7 @@ def test_a_serialised_item_seen_after_its_removal_is_quarantined(store, write_lo
     assert store.ask("select row from quarantine") == [(10,)]
 
 
-def test_a_count_far_from_the_groups_earlier_looks_is_flagged(store, write_log):
+def test_a_count_far_from_the_groups_earlier_looks_is_flagged(store, write_log, line, days):
     store.load(write_log(*days(3)))
     (later,) = store.load(
         write_log(line(Seen="2500", Day="2026-06-01"), line(Day="2026-07-01"), name="later.csv")
@@ -161,7 +141,7 @@ def test_a_count_far_from_the_groups_earlier_looks_is_flagged(store, write_log):
     assert store.ask("select row, rule from line_flags") == [(1, "quantity_as_usual")]
 
 
-def test_an_entry_missing_from_a_later_export_is_kept_and_flagged(store, write_log):
+def test_an_entry_missing_from_a_later_export_is_kept_and_flagged(store, write_log, line, days):
     store.load(write_log(*days(3)))
     (later,) = store.load(write_log(days(1)[0], days(3)[2], line(Day="2026-01-09"), name="later.csv"))
     assert (later.rows_superseded, later.lines_missing) == (2, 1)
@@ -192,3 +172,75 @@ def test_words_for_a_result_count_as_what_they_say(store, tmp_path):
     assert store.ask("select row, quantity, removed, coalesce(not_presented, 0), disposition from current_lines where row < 6 order by row") == [
         (1, 1, 0, 0, None), (2, 1, 0, 0, None), (3, 1, 1, 0, None), (4, 1, 0, 0, "New pin"), (5, 0, 0, 1, None)
     ]  # fmt: skip
+
+
+def reasons_of_lines(store):
+    return store.ask(
+        "select line.row, quantity, removed, criterion, mentions, primary_removed from current_lines as line"
+        " join current_reasons using (file_sha256, row) order by line.row, criterion"
+    )
+
+
+@pytest.mark.parametrize(
+    ("counts", "name", "lines"),
+    [
+        ("own count", "row_per_reason_own_count.csv",
+         [(1, 25, 4, "identification missing", 3, 3), (1, 25, 4, "pin not matching", 1, 1),
+          (4, 30, 1, "pin not matching", 1, 1)]),
+        ("whole count", "row_per_reason_whole_count.csv",
+         [(1, 25, 4, "identification missing", 2, 2), (1, 25, 4, "not stated", 1, 1), (1, 25, 4, "pin not matching", 1, 1),
+          (4, 30, 1, "pin not matching", 1, 1)]),
+    ],
+)  # fmt: skip
+def test_rows_that_each_give_one_reason_of_a_look_become_one_line(store, counts, name, lines):
+    set_in_profile(store, "reasons: {column: Why,", f"reasons: {{column: Why, row_per_reason: {counts},")
+    (account,) = store.load(DATA / name)
+    assert (account.rows_read, account.rows_accepted, account.rows_quarantined) == (6, 5, 0)
+    assert (account.rows_gathered, account.rows_set_aside) == (2, {"blank": 1})
+    assert reasons_of_lines(store) == lines
+    assert store.ask("select row, line_row from gathered_rows order by row") == [(2, 1), (5, 1)]
+    assert store.ask("select row, quantity, removed from current_lines where removed = 0") == [(6, 12, 0)]
+    assert account_lines(account)[1] == (
+        "  2 of the accepted give a further reason for the look of an earlier row: 3 lines."
+    )
+
+
+def test_an_item_with_a_row_for_each_reason_is_one_removal_with_several_criteria(store, write_log, line):
+    set_in_profile(store, "reasons: {column: Why,", "reasons: {column: Why, row_per_reason: whole count,")
+    item = {"Tag": "T-1", "Seen": "1", "Removed": "1"}
+    store.load(write_log(line(Why="no tag", **item), line(Why="odd pin", **item)))
+    assert reasons_of_lines(store) == [
+        (1, 1, 1, "identification missing", 1, 1),
+        (1, 1, 1, "pin not matching", 1, 0),
+    ]
+
+
+def test_rows_of_one_look_that_do_not_agree_are_quarantined_together(store, write_log, line, days):
+    set_in_profile(store, "reasons: {column: Why,", "reasons: {column: Why, row_per_reason: own count,")
+    rows = [line(Removed="1", Why="no tag"), line(Seen="26", Removed="1", Why="odd pin")]
+    (account,) = store.load(write_log(*days(8), *rows))
+    assert account.quarantined_by_rule == {"unreadable_quantity": 2}
+    assert store.ask("select row, detail from quarantine order by row") == [
+        (row, 'column "Seen": "25 and 26" is not a whole number. Correct the row, or add the unit to the source profile.'
+              " The rows 9, 10 speak of one look.")
+        for row in (9, 10)
+    ]  # fmt: skip
+
+
+def test_removals_of_one_look_that_add_up_to_more_than_were_there_are_quarantined(
+    store, write_log, line, days
+):
+    set_in_profile(store, "reasons: {column: Why,", "reasons: {column: Why, row_per_reason: own count,")
+    rows = [line(Removed="20", Why="no tag"), line(Removed="6", Why="odd pin")]
+    (account,) = store.load(write_log(*days(8), *rows))
+    assert account.quarantined_by_rule == {"removed_within_inspected": 2}
+    assert "The row has Seen = 25, Removed = 20 + 6." in store.ask("select detail from quarantine")[0][0]
+
+
+def test_an_item_with_two_results_of_one_day_is_quarantined(store, write_log, line, days):
+    item = {"Tag": "T-1", "Seen": "1", "Why": ""}
+    shifts = [line(Look="shift", Removed="0", **item) for _ in range(2)]
+    rows = [line(Removed="0", **item), line(Removed="1", **item)]
+    (account,) = store.load(write_log(*days(8), *shifts, *rows))
+    assert account.quarantined_by_rule == {"item_stands_once": 2}
+    assert store.ask("select row from quarantine order by row") == [(11,), (12,)]
