@@ -22,6 +22,7 @@ SHEETS = {
     "reason_breakdown": "Reasons",
     "interval_recommendations": "Intervals",
     "overdue_inspections": "Inspections due",
+    "receiving_rejects": "Rejected on receipt",
     "files_loaded": "Files loaded",
     "contract_rules": "Contract rules",
     "quarantine": "Quarantined rows",

@@ -13,6 +13,7 @@ from pipelines.faults import RequestFault
 from pipelines.tables.interval_recommendations import interval_recommendations
 from pipelines.tables.overdue_inspections import overdue_inspections
 from pipelines.tables.reason_breakdown import reason_breakdown
+from pipelines.tables.receiving_rejects import receiving_rejects
 from pipelines.tables.removal_rates import removal_rates
 from pipelines.tables.removal_trend import removal_trend
 
@@ -22,6 +23,7 @@ TABLES = (
     "reason_breakdown",
     "interval_recommendations",
     "overdue_inspections",
+    "receiving_rejects",
 )
 
 
@@ -49,6 +51,7 @@ def compute_tables(con: duckdb.DuckDBPyConnection, period: str | None = None) ->
     _write(con, "interval_recommendations", interval_recommendations(con))
     _write(con, "reason_breakdown", reason_breakdown(con, as_of))
     _write(con, "overdue_inspections", overdue_inspections(con, as_of))
+    _write(con, "receiving_rejects", receiving_rejects(con, as_of))
     con.execute("create or replace table table_state (period varchar, as_of date, computed_for_load bigint)")
     con.execute(
         "insert into table_state select $month, $as_of, max(load_id) from loads",

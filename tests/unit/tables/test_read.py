@@ -1,9 +1,9 @@
 import pytest
 
 from pipelines.faults import RequestFault
-from pipelines.tables import compute_tables, read_table
+from pipelines.tables import TABLES, compute_tables, read_table
 
-EVERYTHING = "removal_rates, removal_trend, reason_breakdown, interval_recommendations, overdue_inspections, quarantine"
+EVERYTHING = ", ".join([*TABLES, "quarantine"])
 
 
 @pytest.fixture
