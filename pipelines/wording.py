@@ -347,15 +347,25 @@ def overdue_places(overdue: pd.DataFrame) -> list[str]:
 
 
 def overdue_finding(overdue: pd.DataFrame) -> str:
-    """Return how many shackles are past the due day of their periodic inspection."""
+    """Return how many shackles are past the due day of their periodic inspection, and how many nobody presented.
+
+    Those were expected at the last look and are unaccounted for since: they are not overdue, they are to be found.
+    """
     late = overdue[overdue["days_overdue"] > 0]
-    if late.empty:
-        return "No periodic inspection is overdue."
-    places = len(late[["client", "site", "environment"]].drop_duplicates())
-    total = int(late["quantity"].sum())
+    missing = overdue[overdue["unaccounted_for"] > 0]
+    finding = "No periodic inspection is overdue."
+    if len(late):
+        finding = (
+            f"{counted(int(late['quantity'].sum()), 'shackle is', 'shackles are')} past the due day of the periodic "
+            f"inspection, at {_places_in(late)}."
+        )
+    if missing.empty:
+        return finding
+    total = int(missing["unaccounted_for"].sum())
+    is_so, they_were = ("is", "it was") if total == 1 else ("are", "they were")
     return (
-        f"{counted(total, 'shackle is', 'shackles are')} past the due day of the periodic inspection, "
-        f"at {counted(places, 'place')}."
+        f"{finding} {'Apart from them, ' if len(late) else ''}{counted(total, 'shackle')} at {_places_in(missing)} {is_so} "
+        f"unaccounted for: {they_were} not presented when last expected."
     )
 
 
@@ -604,6 +614,10 @@ def _with_first(finding: str, opening: str, places: list[str]) -> str:
 def _place_of(trend: pd.DataFrame) -> str:
     row = trend.iloc[0]
     return str(row["client"]) if pd.isna(row["site"]) else f"{row['site']} ({row['client']})"
+
+
+def _places_in(rows: pd.DataFrame) -> str:
+    return counted(len(rows[["client", "site", "environment"]].drop_duplicates()), "place")
 
 
 def _site_of(row: pd.Series) -> str:

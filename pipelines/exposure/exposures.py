@@ -1,4 +1,4 @@
-"""Runs exposures.sql inside the open store."""
+"""Runs group_days.sql and exposures.sql inside the open store."""
 
 from datetime import date
 
@@ -8,7 +8,10 @@ from pipelines.shipped import statement
 
 
 def build_exposures(con: duckdb.DuckDBPyConnection, as_of: date | None = date.max) -> None:
-    """Make the table `exposures` anew from the view `current_lines`: one row for each look at a group.
+    """Make the table `exposures` anew: one row for each look at a group, and for each item that missed its look.
+
+    Reads the view `current_lines` and the table `site_register`; leaves the table `group_days` behind as well, one row
+    for each group and day with lines of it.
 
     Parameters
     ----------
@@ -19,9 +22,9 @@ def build_exposures(con: duckdb.DuckDBPyConnection, as_of: date | None = date.ma
 
     Notes
     -----
-    A group is a client, site, environment and item class; each item with a serial is a group of its own. A look is
-    a day with periodic lines of the group that count an item; a day with nothing presented is none, and the clock
-    stays. The exposure of a look is
+    A group is a client, site, environment and item class; each item of a client and item class with a serial is a
+    group of its own. A look is a day with periodic lines of the group that count an item; a day with nothing presented
+    is none, and the clock stays. The exposure of a look is
 
         (gap * inspected - time the joiners were not yet there) * (1 - removed / (2 * inspected))
         + time to the day of each removal between the looks
@@ -35,10 +38,21 @@ def build_exposures(con: duckdb.DuckDBPyConnection, as_of: date | None = date.ma
     - At least 0 items are expected, and one serialised item is never in service for longer than the gap.
     - A serialised item removed at a frequent inspection is never looked at again, so no look of its own would close
       its gap. The next look at any serialised item of its class and place does, with 0 items inspected.
+    - A serialised item that moves to another site or environment takes its clock along: it is no first look there, and
+      the whole gap counts at the place of the look that closes it, since nobody knows the day of the move and the
+      removals of a gap must stand with its exposure. Nothing is missing at the place it left. Two sites of a client
+      that number their items alike would be taken for one item that moves: their source profiles must tell them apart.
+    - A serialised item is unaccounted for at the first look at serialised items of its class, at the place where it
+      was last seen, that was held on or after its due day (its own last look, or its receipt, plus the interval now in
+      the site register) and after it was last seen, if no later line counts it anywhere. It is counted once, at
+      that look, with no exposure, as items counted by quantity are. Should it turn up later, the row is gone and its
+      gap runs from its own earlier look. Looks before it fell due prove nothing: items looked at on days of their own
+      are not expected at one another's looks.
 
     References
     ----------
     Cutler, S. J. & Ederer, F. (1958). Maximum utilization of the life table method in analyzing survival. Journal of
     Chronic Diseases 8, 699-712 (from memory).
     """
-    con.execute(statement("pipelines.exposure", "exposures.sql"), {"as_of": as_of})
+    con.execute(statement("pipelines.exposure", "group_days.sql"), {"as_of": as_of})
+    con.execute(statement("pipelines.exposure", "exposures.sql"))

@@ -25,6 +25,7 @@ SHEETS = {
     "hazard_model": "Model of the rates",
     "interval_recommendations": "Intervals",
     "overdue_inspections": "Inspections due",
+    "receiving_rejects": "Rejected on receipt",
     "files_loaded": "Files loaded",
     "contract_rules": "Contract rules",
     "quarantine": "Quarantined rows",

@@ -84,6 +84,8 @@ WORDS = {
     "due_on": "Due on",
     "days_overdue": "Days late",
     "quantity": "Shackles",
+    "share_rejected_lower": "Share rejected, lower limit",
+    "share_rejected_upper": "Share rejected, upper limit",
     "loaded_at": "Loaded on",
     "source": "Source profile",
     "rows_read": "Rows read",

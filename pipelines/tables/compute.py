@@ -15,6 +15,7 @@ from pipelines.tables.overdue_inspections import overdue_inspections
 from pipelines.tables.pooled_rates import pooled_rates
 from pipelines.tables.rate_changes import rate_changes
 from pipelines.tables.reason_breakdown import reason_breakdown
+from pipelines.tables.receiving_rejects import receiving_rejects
 from pipelines.tables.removal_rates import removal_rates
 from pipelines.tables.removal_trend import removal_trend
 
@@ -27,6 +28,7 @@ TABLES = (
     "hazard_model",
     "interval_recommendations",
     "overdue_inspections",
+    "receiving_rejects",
 )
 # Of these a row tells of all clients together.
 FLEET_TABLES = ("hazard_model",)
@@ -60,6 +62,7 @@ def compute_tables(con: duckdb.DuckDBPyConnection, period: str | None = None) ->
     _write(con, "removal_trend", removal_trend(con))
     _write(con, "rate_changes", rate_changes(con))
     _write(con, "interval_recommendations", interval_recommendations(con))
+    _write(con, "receiving_rejects", receiving_rejects(con, as_of))
     con.execute("create or replace table table_state (period varchar, as_of date, computed_for_load bigint)")
     con.execute(
         "insert into table_state select $month, $as_of, max(load_id) from loads",

@@ -5,28 +5,34 @@ with lines as (           -- one row: an in-service line
     from current_lines
     where inspection_type <> 'initial' and inspected_on <= $as_of
 ),
-closings as (             -- one row: a line with removals that have exposure, and the day of the look that closed its gap
-    select line.file_sha256, line.row, min(look.inspected_on) as closed_on
+removals as (             -- one row: a place and a criterion that was ticked there
+    select client, site, environment, criterion, sum(primary_removed) as removed, sum(mentions) as mentions
+    from current_reasons join lines using (file_sha256, row)
+    group by client, site, environment, criterion
+),
+closings as (             -- one row: a line with removals that have exposure, and the look that closed their gap; that
+                          -- of an item with a serial may be at another place
+    select line.file_sha256, line.row, look.client,
+        arg_min(look.site, look.inspected_on) as site,
+        arg_min(look.environment, look.inspected_on) as environment,
+        min(look.inspected_on) as closed_on
     from lines as line
     join exposures as look
-        on look.client = line.client and look.site = line.site and look.environment = line.environment
-        and look.item_class = line.item_class and look.serial is not distinct from line.serial
+        on look.client = line.client and look.item_class = line.item_class
+        and look.serial is not distinct from line.serial
+        and (look.serial is not null or (look.site = line.site and look.environment = line.environment))
         and look.previous_on < line.inspected_on and look.inspected_on >= line.inspected_on
     where line.removed > 0
-    group by line.file_sha256, line.row
+    group by line.file_sha256, line.row, look.client
 ),
-removals as (             -- one row: a place and a criterion that was ticked there
+removals_at_risk as (     -- one row: a place and a criterion of removals whose gap was closed there
     select client, site, environment, criterion,
-        sum(primary_removed) as removed,
-        sum(mentions) as mentions,
-        sum(primary_removed) filter (where closed_on is not null) as removed_at_risk,
+        sum(primary_removed) as removed_at_risk,
         sum(primary_removed) filter (where closed_on > last_day($as_of::date - interval 12 month))
             as removed_last_12_months,
         sum(primary_removed) filter (where closed_on > last_day($as_of::date - interval 24 month)
             and closed_on <= last_day($as_of::date - interval 12 month)) as removed_prior_12_months
-    from current_reasons
-    join lines using (file_sha256, row)
-    left join closings using (file_sha256, row)
+    from current_reasons join closings using (file_sha256, row)
     group by client, site, environment, criterion
 ),
 ticked as (               -- one row: a source and a criterion that somebody ticked there, on receipt too
@@ -37,6 +43,8 @@ ticked as (               -- one row: a source and a criterion that somebody tic
 could_be_ticked as (      -- one row: a place and a criterion on the list of an exporter it used
     select distinct client, site, environment, criterion
     from (select distinct client, site, environment, source from lines) join ticked using (source)
+    union
+    select client, site, environment, criterion from removals_at_risk
 ),
 exposure as (             -- one row: a place
     select client, site, environment,
@@ -60,5 +68,6 @@ select client, site, environment, criterion, tier,
 from could_be_ticked
 join removal_criteria using (criterion)
 left join removals using (client, site, environment, criterion)
+left join removals_at_risk using (client, site, environment, criterion)
 left join exposure using (client, site, environment)
 order by client, site, environment, criterion

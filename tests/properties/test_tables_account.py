@@ -71,6 +71,9 @@ def test_every_item_of_the_log_is_accounted_for(log):
         assert rates[f"{prefix}inspected"].to_dict() == of_type["quantity"].to_dict()
         assert rates[f"{prefix}removed"].to_dict() == of_type["removed"].to_dict()
 
+    receipts = read_table(con, "receiving_rejects")[["received", "rejected"]].sum()
+    assert receipts.tolist() == rates[["initial_inspected", "initial_removed"]].sum().tolist()
+
     trend = read_table(con, "removal_trend")
     for rows in (trend["site"].isna(), trend["site"].notna()):
         summed = trend.loc[rows, ["inspected", "removed", "removed_at_risk", "shackle_years"]].sum()
@@ -115,7 +118,8 @@ def test_every_table_keeps_the_rules_of_its_contract(log):
                 )
             else:
                 assert not (frame[kwargs["column"]] < kwargs["min_value"]).any(), rule.name
-        key = [column for column in (*PLACE, "month", "criterion", "item_class") if column in frame]
+        order = (*PLACE, "supplier", "month", "criterion", "item_class")
+        key = [column for column in order if column in frame]
         assert frame[key].equals(frame.sort_values(key, na_position="first")[key]), name
 
 

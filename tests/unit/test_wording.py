@@ -215,11 +215,15 @@ def test_changes_from_year_to_year_count_places_only():
     )
 
 
+OVERDUE_COLUMNS = [
+    "client", "site", "environment", "item_class", "days_overdue", "quantity", "unaccounted_for",
+]  # fmt: skip
+
+
 def test_the_month_in_brief_names_where_to_look_first():
     rates = pd.DataFrame([place("Far above", removed_per_100_shackle_years=60.0)])
     overdue = pd.DataFrame(
-        [("Brackle Docks", "North Shed", "indoor dry", "bow 16 mm", 30, 12)],
-        columns=["client", "site", "environment", "item_class", "days_overdue", "quantity"],
+        [("Brackle Docks", "North Shed", "indoor dry", "bow 16 mm", 30, 12, 0)], columns=OVERDUE_COLUMNS
     )
     month, places, late = wording.month_in_brief([trend(12)], rates, overdue, "2025-12")
     assert month == wording.monthly_finding(trend(12), "2025-12")
@@ -235,9 +239,7 @@ def test_the_month_in_brief_names_where_to_look_first():
 
 def test_a_quiet_month_in_brief_names_no_place():
     rates = pd.DataFrame([place("Sea Wall", signal="within")])
-    none_due = pd.DataFrame(
-        columns=["client", "site", "environment", "item_class", "days_overdue", "quantity"]
-    )
+    none_due = pd.DataFrame(columns=OVERDUE_COLUMNS)
     assert wording.month_in_brief([trend(12)], rates, none_due, "2025-12")[1:] == [
         "1 place was inspected in December 2025; it does not lie above the usual range of the place.",
         "No periodic inspection is overdue.",
@@ -247,12 +249,12 @@ def test_a_quiet_month_in_brief_names_no_place():
 def test_overdue_places_come_longest_first_and_days_to_come_are_left_out():
     overdue = pd.DataFrame(
         [
-            ("Brackle Docks", "Sea Wall", "marine spray", "bow 16 mm", 3, 40),
-            ("Brackle Docks", "Sea Wall", "marine spray", "bow 19 mm", 12, 1),
-            ("Brackle Docks", "North Shed", "indoor dry", "bow 16 mm", 90, 1),
-            ("Brackle Docks", "Loft", "indoor dry", "bow 16 mm", -5, 7),
+            ("Brackle Docks", "Sea Wall", "marine spray", "bow 16 mm", 3, 40, 0),
+            ("Brackle Docks", "Sea Wall", "marine spray", "bow 19 mm", 12, 1, 0),
+            ("Brackle Docks", "North Shed", "indoor dry", "bow 16 mm", 90, 1, 0),
+            ("Brackle Docks", "Loft", "indoor dry", "bow 16 mm", -5, 7, 0),
         ],
-        columns=["client", "site", "environment", "item_class", "days_overdue", "quantity"],
+        columns=OVERDUE_COLUMNS,
     )
     assert wording.overdue_places(overdue) == [
         "North Shed (indoor dry): 1 shackle of 1 item class, up to 90 days late.",
@@ -263,6 +265,25 @@ def test_overdue_places_come_longest_first_and_days_to_come_are_left_out():
         == "42 shackles are past the due day of the periodic inspection, at 2 places."
     )
     assert wording.overdue_finding(overdue.tail(1)) == "No periodic inspection is overdue."
+
+
+def test_what_nobody_presented_is_named_apart_from_what_is_overdue():
+    rows = [
+        ("Brackle Docks", "Sea Wall", "marine spray", "bow 16 mm", 3, 40, 0),
+        ("Brackle Docks", "Sea Wall", "marine spray", "bow 19 mm", None, 0, 1),
+        ("Brackle Docks", "Loft", "indoor dry", "bow 16 mm", -5, 7, 4),
+    ]
+    overdue = pd.DataFrame(rows, columns=OVERDUE_COLUMNS).astype({"days_overdue": "Int64"})
+    assert wording.overdue_finding(overdue) == (
+        "40 shackles are past the due day of the periodic inspection, at 1 place. Apart from them, 5 shackles at 2 places "
+        "are unaccounted for: they were not presented when last expected."
+    )
+    assert wording.overdue_places(overdue) == [
+        "Sea Wall (marine spray): 40 shackles of 1 item class, up to 3 days late."
+    ]
+    assert wording.overdue_finding(overdue.iloc[[1]]) == (
+        "No periodic inspection is overdue. 1 shackle at 1 place is unaccounted for: it was not presented when last expected."
+    )
 
 
 def recommendation(site="Sea Wall", **columns):

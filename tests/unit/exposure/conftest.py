@@ -17,9 +17,12 @@ PLACE = {
 
 @pytest.fixture
 def exposures() -> Callable[..., pd.DataFrame]:
-    """A function that takes lines (type, day, quantity, removed, further columns) and returns their exposures."""
+    """A function that takes lines (type, day, quantity, removed, further columns) and returns their exposures.
 
-    def build(*lines: tuple, **options) -> pd.DataFrame:
+    With `interval_months` every place of the lines stands in the site register with that interval.
+    """
+
+    def build(*lines: tuple, interval_months: int | None = None, **options) -> pd.DataFrame:
         con = duckdb.connect()
         create_tables(con)
         columns = ("inspection_type", "inspected_on", "quantity", "removed")
@@ -33,6 +36,9 @@ def exposures() -> Callable[..., pd.DataFrame]:
         frame = pd.DataFrame(rows)
         frame["inspected_on"] = pd.to_datetime(frame["inspected_on"])
         con.append("inspection_lines", frame, by_name=True)
+        if interval_months:
+            places = frame[["client", "site", "environment"]].drop_duplicates()
+            con.append("site_register", places.assign(current_interval_months=interval_months), by_name=True)
         build_exposures(con, **options)
         return con.execute("select * from exposures order by item_class, serial, inspected_on").df()
 

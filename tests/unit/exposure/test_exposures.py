@@ -224,3 +224,113 @@ def test_a_look_at_others_on_the_day_it_went_closes_its_gap(exposures):
 
 def test_a_look_at_items_counted_by_quantity_closes_no_gap_of_a_serialised_item(exposures):
     assert exposures(*GONE, ("periodic", "2024-01-01", 10, 0))["removed_between"].sum() == 0
+
+
+def missing_at(frame: pd.DataFrame) -> list[str]:
+    """The days of the looks that N-17 missed."""
+    rows = frame[(frame["serial"] == "N-17") & (frame["unaccounted_for"] > 0)]
+    return rows["inspected_on"].dt.strftime("%Y-%m-%d").tolist()
+
+
+SEEN = ("periodic", "2020-01-01", 1, 0, TAG)
+
+
+def other_look(day: str, **columns) -> tuple:
+    return ("periodic", day, 1, 0, OTHER_TAG | columns)
+
+
+def test_a_serialised_item_is_unaccounted_for_once_at_the_first_look_of_its_class_when_it_was_due(exposures):
+    others = [other_look(day) for day in ("2020-12-31", "2024-01-01", "2025-01-01")]
+    frame = exposures(SEEN, *others, interval_months=12)
+    assert missing_at(frame) == ["2024-01-01"]
+    row = frame[frame["unaccounted_for"] > 0].iloc[0]
+    assert row["previous_on"] == pd.Timestamp("2020-01-01")
+    assert row[["inspected", "removed", "removed_between", "joined"]].tolist() == [0, 0, 0, 0]
+    assert row[["shackle_years", "shackle_years_unaccounted_for"]].tolist() == [0, 4]
+    assert not row["is_first_look"]
+
+
+def test_a_look_on_the_very_due_day_counts_and_one_before_it_does_not(exposures):
+    assert missing_at(exposures(SEEN, other_look("2021-01-01"), interval_months=12)) == ["2021-01-01"]
+    assert missing_at(exposures(SEEN, other_look("2020-12-31"), interval_months=12)) == []
+
+
+def test_a_serialised_item_that_turns_up_later_keeps_its_own_earlier_look(exposures):
+    log = [SEEN, other_look("2021-01-01"), ("periodic", "2024-01-01", 1, 1, TAG), other_look("2022-01-01")]
+    frame = exposures(*log, interval_months=12)
+    assert missing_at(frame) == []
+    own = frame[(frame["serial"] == "N-17") & ~frame["is_first_look"]]
+    assert own[["previous_on", "shackle_years"]].to_numpy().tolist() == [[pd.Timestamp("2020-01-01"), 2]]
+    # As long as it had not turned up it was unaccounted for.
+    assert missing_at(exposures(*log, interval_months=12, as_of=date(2023, 12, 31))) == ["2021-01-01"]
+
+
+def test_an_item_seen_at_a_frequent_inspection_since_is_not_unaccounted_for(exposures):
+    log = [SEEN, other_look("2022-01-01"), other_look("2022-06-01"), ("frequent", "2022-06-01", 1, 0, TAG)]
+    assert missing_at(exposures(*log, interval_months=12)) == []
+    assert missing_at(exposures(*log, other_look("2023-01-01"), interval_months=12)) == ["2023-01-01"]
+
+
+def test_a_line_that_says_it_was_not_there_is_not_seeing_it(exposures):
+    absent = ("periodic", "2022-01-01", 0, 0, TAG)
+    assert missing_at(exposures(SEEN, other_look("2022-01-01"), absent, interval_months=12)) == ["2022-01-01"]
+
+
+@pytest.mark.parametrize(
+    "elsewhere",
+    [{"site": "Sea Wall"}, {"environment": "marine spray"}, {"item_class": "chain 25 mm"}, {"serial": None}],
+)
+def test_a_look_at_others_elsewhere_or_at_items_counted_by_quantity_is_not_missed(exposures, elsewhere):
+    assert missing_at(exposures(SEEN, other_look("2024-01-01", **elsewhere), interval_months=12)) == []
+
+
+@pytest.mark.parametrize(
+    "lines",
+    [
+        [("periodic", "2020-01-01", 1, 1, TAG)],
+        [SEEN, ("frequent", "2020-06-01", 1, 1, TAG)],
+        [("initial", "2020-01-01", 1, 1, TAG)],
+        [("frequent", "2020-01-01", 1, 0, TAG)],
+    ],
+)
+def test_what_is_not_in_service_cannot_be_missing(exposures, lines):
+    assert missing_at(exposures(*lines, other_look("2024-01-01"), interval_months=12)) == []
+
+
+def test_an_item_received_and_never_looked_at_can_be_missing(exposures):
+    received = ("initial", "2020-01-01", 1, 0, TAG)
+    frame = exposures(received, other_look("2020-12-31"), other_look("2024-01-01"), interval_months=12)
+    assert missing_at(frame) == ["2024-01-01"]
+
+
+def test_a_serialised_item_that_moves_takes_its_clock_along(exposures):
+    there = {"site": "Sea Wall", "environment": "marine spray"}
+    frame = exposures(SEEN, ("periodic", "2024-01-01", 1, 1, TAG | there))
+    row = closing(frame)
+    assert row[["site", "environment"]].tolist() == ["Sea Wall", "marine spray"]
+    assert row[["previous_on", "removed", "shackle_years"]].tolist() == [pd.Timestamp("2020-01-01"), 1, 2]
+    assert frame["is_first_look"].sum() == 1
+
+
+def test_a_serialised_item_that_moved_is_missing_at_its_new_place_only(exposures):
+    moved = [SEEN, ("periodic", "2020-06-01", 1, 0, TAG | {"site": "Sea Wall"})]
+    assert missing_at(exposures(*moved, other_look("2024-01-01"), interval_months=12)) == []
+    frame = exposures(*moved, other_look("2024-01-01", site="Sea Wall"), interval_months=12)
+    assert frame.loc[frame["unaccounted_for"] > 0, "site"].tolist() == ["Sea Wall"]
+
+
+def test_a_removal_between_looks_stands_with_the_look_that_closes_its_gap(exposures):
+    # Removed at North Shed, returned to service and looked at by the sea.
+    row = closing(exposures(*GONE, ("periodic", "2024-01-01", 1, 0, TAG | {"site": "Sea Wall"})))
+    assert row[["site", "removed_between"]].tolist() == ["Sea Wall", 1]
+
+
+def test_one_item_written_down_at_two_places_on_one_day_is_one_look(exposures):
+    there = ("periodic", "2024-01-01", 1, 0, TAG | {"site": "Sea Wall"})
+    row = closing(exposures(SEEN, there, ("periodic", "2024-01-01", 1, 0, TAG)))
+    assert row[["site", "inspected", "shackle_years"]].tolist() == ["Sea Wall", 2, 4]
+
+
+def test_items_counted_by_quantity_never_move(exposures):
+    frame = exposures(FIRST, ("periodic", "2024-01-01", 10, 0, {"site": "Sea Wall"}))
+    assert frame["is_first_look"].tolist() == [True, True]

@@ -99,3 +99,42 @@ def test_a_pool_that_falls_due_by_a_receipt_shows_no_periodic_day(store_of):
     )
     assert frame["last_periodic_on"].isna().all()
     assert frame["due_on"].tolist() == [pd.Timestamp("2025-06-10")]
+
+
+TAG, OTHER_TAG = {"serial": "N-17"}, {"serial": "N-18"}
+COUNTS = ["days_overdue", "quantity", "unaccounted_for"]
+
+
+def test_a_tag_that_missed_its_look_is_unaccounted_for_and_not_overdue(store_of):
+    lines = [("periodic", "2023-02-10", 1, 0, TAG), ("periodic", "2023-02-10", 1, 0, OTHER_TAG)]
+    lines += [("periodic", "2024-02-12", 1, 0, OTHER_TAG), ("periodic", "2025-02-12", 1, 0, OTHER_TAG)]
+    row = overdue(store_of(*lines)).iloc[0]
+    assert row["due_on"] == pd.Timestamp("2026-02-12")
+    assert row[COUNTS].tolist() == [-227, 1, 1]
+    # Before that look it was simply still to come.
+    assert overdue(store_of(*lines), "2024-01").iloc[0][COUNTS].tolist() == [-10, 2, 0]
+
+
+def test_a_tag_past_its_day_stays_overdue_while_its_class_is_not_looked_at(store_of):
+    con = store_of(("periodic", "2023-06-10", 1, 0, TAG), ("periodic", "2024-06-09", 1, 0, OTHER_TAG))
+    assert overdue(con).iloc[0][COUNTS].tolist() == [385, 2, 0]
+
+
+def test_a_class_of_which_every_tag_is_unaccounted_for_has_no_due_day(store_of):
+    lines = [("periodic", "2023-06-10", 1, 0, TAG), ("periodic", "2024-06-12", 1, 1, OTHER_TAG)]
+    row = overdue(store_of(*lines)).iloc[0]
+    assert row[["last_periodic_on", "due_on", "days_overdue"]].isna().all()
+    assert row[["quantity", "unaccounted_for"]].tolist() == [0, 1]
+
+
+def test_of_items_counted_by_quantity_those_missing_at_the_last_look_are_shown(store_of):
+    lines = [("periodic", "2023-06-10", 12, 0), ("periodic", "2024-06-10", 9, 0)]
+    assert overdue(store_of(*lines)).iloc[0][COUNTS].tolist() == [20, 9, 3]
+    found_again = [*lines, ("periodic", "2025-06-10", 12, 0)]
+    assert overdue(store_of(*found_again)).iloc[0][COUNTS].tolist() == [-345, 12, 0]
+
+
+def test_a_tag_falls_due_where_it_was_last_seen(store_of):
+    seen = ("frequent", "2024-01-10", 1, 0, TAG | {"site": "Sea Wall"})
+    frame = overdue(store_of(("periodic", "2023-06-10", 1, 0, TAG), seen))
+    assert frame[["site", "days_overdue", "quantity"]].to_numpy().tolist() == [["Sea Wall", 385, 1]]

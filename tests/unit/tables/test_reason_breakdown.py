@@ -103,3 +103,18 @@ def test_a_serialised_item_removed_between_looks_has_its_reason_counted_at_risk(
         )
     )
     assert frame["removed_at_risk"].tolist() == [1]
+
+
+def test_a_reason_counts_at_risk_where_the_gap_of_a_moved_item_was_closed(store_of):
+    tag = {"serial": "N-17"}
+    con = store_of(
+        ("periodic", "2020-01-01", 1, 0, tag),
+        ("frequent", "2021-01-01", 1, 1, tag | wear(1)),
+        ("periodic", "2024-01-01", 1, 1, tag | {"site": "Sea Wall", "reasons": [("heat damage", 1, 1)]}),
+    )
+    at_first, then = (
+        breakdown(con, site)[["removed", "removed_at_risk"]] for site in ("North Shed", "Sea Wall")
+    )
+    assert at_first.loc["wear over limit"].tolist() == [1, 0]
+    assert then.loc["wear over limit"].tolist() == [0, 1]
+    assert then.loc["heat damage"].tolist() == [1, 1]
