@@ -15,6 +15,8 @@ from pipelines.tables.overdue_inspections import overdue_inspections
 from pipelines.tables.reason_breakdown import reason_breakdown
 from pipelines.tables.removal_rates import removal_rates
 from pipelines.tables.removal_trend import removal_trend
+from pipelines.tables.site_benchmark import site_benchmark
+from pipelines.tables.site_practice import site_practice
 
 TABLES = (
     "removal_rates",
@@ -22,6 +24,9 @@ TABLES = (
     "reason_breakdown",
     "interval_recommendations",
     "overdue_inspections",
+    "site_benchmark",
+    "site_benchmark_parts",
+    "site_practice",
 )
 
 
@@ -49,6 +54,10 @@ def compute_tables(con: duckdb.DuckDBPyConnection, period: str | None = None) ->
     _write(con, "interval_recommendations", interval_recommendations(con))
     _write(con, "reason_breakdown", reason_breakdown(con, as_of))
     _write(con, "overdue_inspections", overdue_inspections(con, as_of))
+    benchmark, parts = site_benchmark(con)
+    _write(con, "site_benchmark", benchmark)
+    _write(con, "site_benchmark_parts", parts)
+    _write(con, "site_practice", site_practice(con))
     con.execute("create or replace table table_state (period varchar, as_of date, computed_for_load bigint)")
     con.execute(
         "insert into table_state select $month, $as_of, max(load_id) from loads",

@@ -1,6 +1,16 @@
 """Sites compared once their mix and environment are allowed for: numbers in, numbers out."""
 
 from pipelines.models.benchmark.comparison import compared_sites
-from pipelines.models.benchmark.reference import FACTORS, SiteReference, site_references
+from pipelines.models.benchmark.parts import PARTS, inspector_strictness, ratio_parts
+from pipelines.models.benchmark.reference import FACTORS, SiteReference, site_references, size_bands
 
-__all__ = ["FACTORS", "SiteReference", "compared_sites", "site_references"]
+__all__ = [
+    "FACTORS",
+    "PARTS",
+    "SiteReference",
+    "compared_sites",
+    "inspector_strictness",
+    "ratio_parts",
+    "site_references",
+    "size_bands",
+]

@@ -86,7 +86,10 @@ _COUNTED = {
 
 
 def _counts(site: SiteReference) -> dict[str, object]:
-    summed = {"shackle_years": float(site.own["shackle_years"].sum())}
+    summed = {
+        "shackle_years": float(site.own["shackle_years"].sum()),
+        "has_borrowed_levels": bool(site.own["is_borrowed"].any()),
+    }
     return {name: summed[name] if name in summed else getattr(site, name) for name in _COUNTED}
 
 

@@ -1,7 +1,7 @@
 """Removals expected at a site: those that the rest of the fleet would have had with its mix and its exposure."""
 
 import warnings
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -26,7 +26,8 @@ class SiteReference:
 
     `own` holds the cells of the site that have a reference, `reference` the cells of the fleet it comes from; both
     with `observed`, `inspected` [items], `shackle_years` and, under the reference model, `surroundings` and `items`,
-    the two multipliers whose product is the rate [removals per shackle-year], and `expected` [items].
+    the two multipliers whose product is the rate [removals per shackle-year], `expected` [items] and `is_borrowed`,
+    where a level the reference lacks was taken from its commonest like.
     `relative_variance` is the variance of the site's expected removals over their square.
     """
 
@@ -40,7 +41,6 @@ class SiteReference:
     not_compared: list[str]
     observed_not_compared: int
     shackle_years_not_compared: float
-    has_borrowed_levels: bool
 
     @property
     def observed(self) -> int:
@@ -76,7 +76,7 @@ def site_references(cells: pd.DataFrame, rules: BenchmarkRules) -> Iterator[Site
     A site that is alone in an environment, or whose companions there had fewer than `least_reference_removals`,
     has no reference there: those cells are left out of both what is observed and what is expected, and named in
     `not_compared`. A level of another factor that the others do not have (special service, say) is taken from
-    their commonest cell of the same environment, and `has_borrowed_levels` says so.
+    their commonest cell of the same environment, and `is_borrowed` says so.
 
     References
     ----------
@@ -100,6 +100,17 @@ def site_references(cells: pd.DataFrame, rules: BenchmarkRules) -> Iterator[Site
         yield _compared(str(client), str(site), mine, model, is_left_out, sites_by_environment)
 
 
+def size_bands(nominal_size_mm: pd.Series, up_to_mm: Sequence[float]) -> pd.Series:
+    """Return the size band of each size [mm] as words, by the upper ends of the bands.
+
+    >>> size_bands(pd.Series([16.0, 19.0, 22.0, None]), [19]).tolist()
+    ['up to 19 mm', 'up to 19 mm', 'over 19 mm', 'not stated']
+    """
+    words = [*(f"up to {end:g} mm" for end in up_to_mm), f"over {up_to_mm[-1]:g} mm"]
+    banded = pd.cut(nominal_size_mm.astype(float), [0, *up_to_mm, np.inf], labels=words)
+    return banded.astype(object).where(nominal_size_mm.notna(), "not stated")
+
+
 def _largest_share(mine: pd.DataFrame, fleet: pd.DataFrame) -> float:
     exposure = mine.groupby("environment")["shackle_years"].sum()
     return float((exposure / fleet.groupby("environment")["shackle_years"].sum()).max())
@@ -115,8 +126,7 @@ def _compared(
 ) -> SiteReference:
     environment = mine.index.get_level_values("environment")
     has_reference = environment.isin(model.environments)
-    compared, rest = mine[has_reference].reset_index(), mine[~has_reference]
-    own = model.priced(compared)
+    own, rest = model.priced(mine[has_reference].reset_index()), mine[~has_reference]
     others = sites_by_environment.loc[own["environment"].unique()] - 1
     return SiteReference(
         client=client,
@@ -129,7 +139,6 @@ def _compared(
         not_compared=sorted(set(rest.index.get_level_values("environment"))),
         observed_not_compared=int(rest["observed"].sum()),
         shackle_years_not_compared=float(rest["shackle_years"].sum()),
-        has_borrowed_levels=not own[FACTORS].equals(compared[FACTORS]),
     )
 
 
@@ -148,7 +157,11 @@ class _Model:
         cells = _with_removals(fleet[fleet["shackle_years"] > 1e-9].reset_index(), rules)
         levels = [(factor, level) for factor in FACTORS for level in sorted(cells[factor].unique())]
         if cells.empty:
-            return cls(cells.assign(surroundings=[], items=[], expected=[]), levels, *_nothing_known())
+            return cls(
+                cells.assign(surroundings=[], items=[], expected=[], is_borrowed=[]),
+                levels,
+                *_nothing_known(),
+            )
         from statsmodels.genmod.families import Poisson
         from statsmodels.genmod.generalized_linear_model import GLM
 
@@ -177,19 +190,22 @@ class _Model:
         return set(self.cells["environment"])
 
     def priced(self, cells: pd.DataFrame) -> pd.DataFrame:
-        """Return the cells with their multipliers and expected removals, unknown levels replaced."""
-        cells = self._with_known_levels(cells)
-        rows = _design(cells, self.levels)
+        """Return the cells with their multipliers and expected removals; what is borrowed is marked."""
+        known = self._with_known_levels(cells)
+        rows = _design(known, self.levels)
         of_items = np.array([False, *(factor in ITEMS for factor, _ in self.levels)])
         surroundings, items = (np.exp(rows[:, part] @ self.effects[part]) for part in (~of_items, of_items))
         return cells.assign(
-            surroundings=surroundings, items=items, expected=surroundings * items * cells["shackle_years"]
+            surroundings=surroundings,
+            items=items,
+            expected=surroundings * items * cells["shackle_years"],
+            is_borrowed=(known[FACTORS] != cells[FACTORS]).any(axis=1),
         )
 
     def relative_variance(self, own: pd.DataFrame) -> float:
         if own.empty:
             return 0.0
-        slope = own["expected"].to_numpy() @ _design(own, self.levels)
+        slope = own["expected"].to_numpy() @ _design(self._with_known_levels(own), self.levels)
         return float(slope @ self.covariance @ slope / own["expected"].sum() ** 2)
 
     def _with_known_levels(self, cells: pd.DataFrame) -> pd.DataFrame:

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from pipelines.contracts import benchmark_rules, load_contract
-from pipelines.models.benchmark import compared_sites, site_references
+from pipelines.models.benchmark import compared_sites, inspector_strictness, ratio_parts, site_references
 from pipelines.models.benchmark.funnel import measured_spread
 from pipelines.models.benchmark.ranking import RatioPrior, fitted_prior, ranks
 
@@ -201,3 +201,97 @@ def test_stricter_rules_flag_less():
         "site"
     )
     assert [lenient.loc["High", "flag"], strict.loc["High", "flag"]] == ["above", "within"]
+
+
+# What the adjustment did -------------------------------------------------------------------------------------------------
+
+
+def parts_of(*rows: dict, strictness=None) -> pd.DataFrame:
+    parts = ratio_parts(list(site_references(cells(*rows), RULES)), strictness or {})
+    return parts.pivot(index="site", columns="part", values=["multiplier", "log_contribution"])
+
+
+MIXED = [
+    cell("Acid House", 90, 100.0, environment="acid pickling", inspected=400),
+    cell("Acid House", 3, 30.0, inspected=20),
+    cell("Both", 50, 90.0, environment="acid pickling", inspected=100),
+    cell("Both", 12, 120.0, size_band="over 19 mm", inspected=120),
+    cell("Dry", 20, 150.0, inspected=150),
+    cell("Dry", 9, 80.0, size_band="over 19 mm", inspected=80),
+    cell("Dry", 8, 10.0, environment="acid pickling", size_band="over 19 mm", inspected=90),
+]
+
+
+def test_parts_add_up_to_the_raw_ratio_on_the_log_scale():
+    logs = parts_of(*MIXED, strictness={("Brackle Docks", "Both"): 1.3})["log_contribution"]
+    assert logs["raw ratio"].to_numpy() == pytest.approx(
+        logs.drop(columns="raw ratio").sum(axis=1).to_numpy(), abs=1e-12
+    )
+    assert logs.loc["Both", "inspector strictness"] == pytest.approx(np.log(1.3))
+
+
+def test_the_raw_ratio_is_that_of_removals_per_item_inspected():
+    factors = parts_of(*MIXED)["multiplier"]
+    assert factors.loc["Acid House", "raw ratio"] == pytest.approx((93 / 420) / (99 / 540), rel=1e-6)
+    sites = compared(*MIXED)
+    assert factors["what remains"].to_numpy() == pytest.approx(sites["ratio"].to_numpy())
+
+
+def test_one_difference_alone_is_the_whole_of_the_raw_ratio():
+    # Twice the interval of the others, and nothing else: twice as many found at each look.
+    others = [cell(f"Shed {n}", 10, 100.0, inspected=100) for n in range(3)]
+    factors = parts_of(*others, cell("Slow", 20, 200.0, inspected=100))["multiplier"].loc["Slow"]
+    assert factors["raw ratio"] == pytest.approx(2.0)
+    assert factors["interval"] == pytest.approx(2.0)
+    assert factors.drop(["raw ratio", "interval"]).tolist() == pytest.approx([1.0] * 4)
+
+
+def test_without_a_removal_the_mix_is_told_and_the_ratio_is_not():
+    factors = parts_of(*MIXED, cell("Clean", 0, 100.0))["multiplier"].loc["Clean"]
+    assert factors[["raw ratio", "what remains"]].isna().all()
+    assert factors[["interval", "environment", "item mix"]].notna().all()
+
+
+def strictness_of(*rows: dict) -> dict:
+    looks = cells(*rows)
+    return inspector_strictness(looks, list(site_references(looks, RULES)), RULES)
+
+
+def test_a_strict_inspector_raises_the_sites_he_works_at():
+    # Six inspectors from mild to strict take turns alike, but for the strictest, who does half of Strict Yard's looks.
+    multipliers = {"a": 0.7, "b": 0.85, "c": 1.0, "d": 1.15, "e": 1.3, "strict": 1.5}
+    years = {
+        (site, code): 5000.0 if (site, code) == ("Strict Yard", "strict") else 1000.0
+        for site in ("Strict Yard", "Second Yard", "Third Yard")
+        for code in multipliers
+    }
+    rows = [
+        cell(site, round(0.1 * multipliers[code] * exposure), exposure, inspector=code)
+        for (site, code), exposure in years.items()
+    ]
+    found = strictness_of(*rows)
+    strict, second = (found["Brackle Docks", site] for site in ("Strict Yard", "Second Yard"))
+    assert strict > 1 > second
+    # By hand: mean multiplier of the looks of one yard, over that of the other.
+    assert strict / second == pytest.approx((12.5 / 10) / (6.5 / 6), rel=0.02)
+
+
+def test_nothing_is_said_of_inspectors_who_work_at_one_site_only():
+    rows = [cell(site, 10 + n, 100.0, inspector=f"{site} {n}") for site in ("One", "Two") for n in range(4)]
+    assert strictness_of(*rows) == {}
+
+
+def test_nothing_is_said_of_a_handful_of_inspectors_or_of_none():
+    named = [cell(site, 10, 100.0, inspector=code) for site in ("One", "Two") for code in "AB"]
+    nameless = [cell(site, 10, 100.0, inspector="") for site in ("One", "Two")]
+    assert strictness_of(*named) == {}
+    assert strictness_of(*nameless) == {}
+
+
+def test_inspectors_of_two_clients_are_different_people():
+    rows = [
+        cell("Yard", 30 if code == "A" else 10, 100.0, inspector=code, client=client)
+        for client in ("Brackle Docks", "Ferrow Mills")
+        for code in "ABCDEF"
+    ]
+    assert strictness_of(*rows) == {}

@@ -3,7 +3,10 @@ import pytest
 from pipelines.faults import RequestFault
 from pipelines.tables import compute_tables, read_table
 
-EVERYTHING = "removal_rates, removal_trend, reason_breakdown, interval_recommendations, overdue_inspections, quarantine"
+EVERYTHING = (
+    "removal_rates, removal_trend, reason_breakdown, interval_recommendations, overdue_inspections, "
+    "site_benchmark, site_benchmark_parts, site_practice, quarantine"
+)
 
 
 @pytest.fixture
