@@ -25,6 +25,8 @@ SHEETS = {
     "site_benchmark": "Sites compared",
     "site_benchmark_parts": "What the ratio is made of",
     "site_practice": "Practice",
+    "peers": "Sites of others",
+    "peer_environments": "Others by environment",
     "files_loaded": "Files loaded",
     "contract_rules": "Contract rules",
     "quarantine": "Quarantined rows",

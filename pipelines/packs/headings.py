@@ -95,7 +95,8 @@ WORDS = {
     "received": "Inspected on receipt, all",
     "rejected": "Rejected on receipt, all",
     "share_rejected": "Rejected on receipt, share",
-    "peer": "Peer",
+    "whose": "Client",
+    "raw_ratio": "Raw ratio",
     "expected_band": "Removals expected, about",
     "peer_sites": "Sites of others",
     "peer_removals": "Removals of others",
@@ -130,6 +131,16 @@ OWN_COLUMNS = {
     "description": ("string", None, "The rule of the data contract, in words"),
     "severity": ("string", None, "What a breach does: quarantine or flag acts on the row, stop on the whole file"),
     "rows_failing": ("integer", "rows", "Records of these files that break the rule"),
+    "raw_ratio": ("number", "ratio", "Removals per item inspected, over the same figure of the sites compared with"),
+    "whose": ("string", None, "Whose hardware it is"),
+    "sites": ("integer", "sites", "Sites of the client that are compared"),
+    "peer": ("string", None, "Name of a site of another client in this report pack; another pack names it otherwise"),
+    "expected_band": ("string", None, "Removals expected of the peer, as a band"),
+    "peer_sites": ("integer", "sites", "Sites of other clients in this environment; empty where too few to be shown"),
+    "peer_removals": ("number", "items", "Their removals with exposure, to two figures; empty where too few to be shown"),
+    "peer_shackle_years": ("number", "shackle-years", "Their exposure, to two figures; empty where too few to be shown"),
+    "peer_rate": ("number", "removals per 100 shackle-years", "Their removal rate, to a tenth; empty where too few to be shown"),
+    "own_rate": ("number", "removals per 100 shackle-years", "Removal rate of this client in the same environment"),
 }  # fmt: skip
 # In these tables the figure charted, of which there are control limits, is not a rate.
 CHARTED = {"site_benchmark": "ratio"}

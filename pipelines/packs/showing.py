@@ -13,15 +13,17 @@ COMPLETED = "application/vnd.rigging-report.completed+json"
 
 @dataclass(frozen=True)
 class Words:
-    """A sentence, shown as a paragraph, or several in order, shown as a numbered list."""
+    """A sentence, shown as a paragraph, or several in order, shown as a numbered list; nothing where there is none."""
 
     sentences: str | list[str]
 
     def _repr_html_(self) -> str:
+        if not self.sentences:
+            return ""
         if isinstance(self.sentences, str):
             return f'<p class="said">{escape(self.sentences)}</p>'
         items = "".join(f"<li>{escape(sentence)}</li>" for sentence in self.sentences)
-        return f'<ol class="said">{items}</ol>' if items else ""
+        return f'<ol class="said">{items}</ol>'
 
 
 @dataclass(frozen=True)

@@ -69,6 +69,28 @@ def compared_sites(references: Sequence[SiteReference], rules: BenchmarkRules) -
     )
 
 
+def clients_compared(sites: pd.DataFrame, rules: BenchmarkRules) -> pd.DataFrame:
+    """Return one row for each client: removals against expected ones at all its sites together.
+
+    Takes rows of `site_benchmark`; returns `client`, `sites`, `observed`, `expected`, `ratio`, `ratio_lower` and
+    `ratio_upper`, the highest ratio first. The limits are exact and know nothing of how sites differ beyond chance.
+
+    >>> from pipelines.contracts import benchmark_rules
+    >>> sites = pd.DataFrame({"client": ["A", "A"], "site": ["1", "2"], "observed": [5, 7], "expected": [6.0, 4.0]})
+    >>> clients_compared(sites, benchmark_rules())[["client", "sites", "observed", "ratio"]].to_numpy().tolist()
+    [['A', 2, 12, 1.2]]
+    """
+    compared = sites[sites["expected"] > 0].groupby("client", as_index=False)
+    clients = compared.agg(sites=("site", "size"), observed=("observed", "sum"), expected=("expected", "sum"))
+    return by_ratio(clients.join(_ratios(clients, rules)))
+
+
+def by_ratio(rows: pd.DataFrame) -> pd.DataFrame:
+    """Return the rows with the highest ratio first: the shrunken one where there is one."""
+    ratio = rows.get("shrunken_ratio", rows["ratio"])
+    return rows.loc[ratio.sort_values(ascending=False, kind="stable").index].reset_index(drop=True)
+
+
 _COUNTED = {
     "client": "object",
     "site": "object",
@@ -94,7 +116,8 @@ def _counts(site: SiteReference) -> dict[str, object]:
 
 
 def _ratios(sites: pd.DataFrame, rules: BenchmarkRules) -> pd.DataFrame:
-    lower, upper = exact_rate_limits(sites["observed"], sites["expected"], rules.ratio_limits_level)
+    observed = sites["observed"].astype("int64")
+    lower, upper = exact_rate_limits(observed, sites["expected"], rules.ratio_limits_level)
     return pd.DataFrame(
         {
             "ratio": sites["observed"] / sites["expected"],
