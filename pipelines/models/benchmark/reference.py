@@ -89,10 +89,11 @@ def site_references(cells: pd.DataFrame, rules: BenchmarkRules) -> Iterator[Site
     sites_by_environment = by_site.groupby("environment")[["client", "site"]].apply(
         lambda places: len(places.drop_duplicates())
     )
+    years_by_environment = fleet.groupby("environment")["shackle_years"].sum()
     of_all = None
     for (client, site), own in by_site.groupby(["client", "site"], sort=True):
         mine = own.set_index(FACTORS)[SUMS]
-        is_left_out = _largest_share(mine, fleet) > rules.largest_share_of_its_reference
+        is_left_out = _largest_share(mine, years_by_environment) > rules.largest_share_of_its_reference
         if is_left_out:
             model = _Model.fitted(fleet.sub(mine, fill_value=0), rules)
         else:
@@ -111,9 +112,9 @@ def size_bands(nominal_size_mm: pd.Series, up_to_mm: Sequence[float]) -> pd.Seri
     return banded.astype(object).where(nominal_size_mm.notna(), "not stated")
 
 
-def _largest_share(mine: pd.DataFrame, fleet: pd.DataFrame) -> float:
+def _largest_share(mine: pd.DataFrame, fleet: pd.Series) -> float:
     exposure = mine.groupby("environment")["shackle_years"].sum()
-    return float((exposure / fleet.groupby("environment")["shackle_years"].sum()).max())
+    return float((exposure / fleet.reindex(exposure.index)).max())
 
 
 def _compared(
@@ -199,7 +200,7 @@ class _Model:
             surroundings=surroundings,
             items=items,
             expected=surroundings * items * cells["shackle_years"],
-            is_borrowed=(known[FACTORS] != cells[FACTORS]).any(axis=1),
+            is_borrowed=(known[FACTORS].to_numpy() != cells[FACTORS].to_numpy()).any(axis=1),
         )
 
     def relative_variance(self, own: pd.DataFrame) -> float:
@@ -209,12 +210,15 @@ class _Model:
         return float(slope @ self.covariance @ slope / own["expected"].sum() ** 2)
 
     def _with_known_levels(self, cells: pd.DataFrame) -> pd.DataFrame:
+        unknown = ~self._can_tell(cells)
+        if not unknown.any():
+            return cells
         cells = cells.copy()
         commonest = self.cells.loc[self.cells.groupby("environment")["shackle_years"].idxmax()]
         commonest = commonest.set_index("environment")
         for factor in GIVEN_UP_FIRST:
-            unknown = ~self._can_tell(cells)
             cells.loc[unknown, factor] = cells.loc[unknown, "environment"].map(commonest[factor])
+            unknown = ~self._can_tell(cells)
         return cells
 
     def _can_tell(self, cells: pd.DataFrame) -> NDArray[np.bool_]:
@@ -238,11 +242,9 @@ def _with_removals(cells: pd.DataFrame, rules: BenchmarkRules) -> pd.DataFrame:
 
 
 def _design(cells: pd.DataFrame, levels: list[tuple[str, str]]) -> NDArray[np.float64]:
-    columns = [
-        np.ones(len(cells)),
-        *((cells[factor] == level).to_numpy(dtype=float) for factor, level in levels),
-    ]
-    return np.column_stack(columns)
+    held = {factor: cells[factor].to_numpy(dtype=object) for factor in FACTORS}
+    columns = [np.ones(len(cells)), *(held[factor] == level for factor, level in levels)]
+    return np.column_stack(columns).astype(float)
 
 
 def _nothing_known() -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
