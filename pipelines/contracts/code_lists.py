@@ -1,7 +1,8 @@
-"""Reads the coded lists and the risk targets of data_contracts/."""
+"""Reads the coded lists, the risk targets and the rules of the benchmark in data_contracts/."""
 
 from dataclasses import dataclass, fields
 from functools import cache
+from typing import Any
 
 import pandas as pd
 import yaml
@@ -33,13 +34,41 @@ class RiskTargets:
     rate_limits_level: float
 
 
+@dataclass(frozen=True)
+class BenchmarkRules:
+    """How sites are compared, and what a client may see of others; see data_contracts/benchmark.yaml."""
+
+    size_bands_up_to_mm: list[float]
+    largest_share_of_its_reference: float
+    least_reference_removals: int
+    least_expected: float
+    ratio_limits_level: float
+    funnel_tail: float
+    far_funnel_tail: float
+    spread_tail: float
+    winsorised_share: float
+    false_discovery_share: float
+    posterior_draws: int
+    least_inspectors: int
+    grace_days: int
+    least_peer_sites: int
+    least_peer_clients: int
+    largest_peer_share: float
+    least_removals_of_a_peer: int
+
+
 @cache
 def risk_targets() -> RiskTargets:
     """Return the risk targets as data_contracts/risk_targets.yaml states them."""
-    path = shipped_folder("data_contracts") / "risk_targets.yaml"
-    stated = yaml.safe_load(path.read_text(encoding="utf-8"))
+    stated = _stated("risk_targets", RiskTargets)
     stated["targets"] = {tier: Target(**target) for tier, target in stated["targets"].items()}
-    return RiskTargets(**{field.name: stated[field.name] for field in fields(RiskTargets)})
+    return RiskTargets(**stated)
+
+
+@cache
+def benchmark_rules() -> BenchmarkRules:
+    """Return the rules of the benchmark as data_contracts/benchmark.yaml states them."""
+    return BenchmarkRules(**_stated("benchmark", BenchmarkRules))
 
 
 def removal_criteria() -> pd.DataFrame:
@@ -50,6 +79,12 @@ def removal_criteria() -> pd.DataFrame:
 def rated_loads() -> pd.DataFrame:
     """Return nominal sizes against rated loads: size_in, nominal_size_mm, grade, rated_load_short_tons, source."""
     return _code_list("rated_loads")
+
+
+def _stated(name: str, record: type) -> dict[str, Any]:
+    path = shipped_folder("data_contracts") / f"{name}.yaml"
+    stated = yaml.safe_load(path.read_text(encoding="utf-8"))
+    return {field.name: stated[field.name] for field in fields(record)}
 
 
 def _code_list(name: str) -> pd.DataFrame:

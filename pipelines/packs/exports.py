@@ -26,6 +26,11 @@ SHEETS = {
     "interval_recommendations": "Intervals",
     "overdue_inspections": "Inspections due",
     "receiving_rejects": "Rejected on receipt",
+    "site_benchmark": "Sites compared",
+    "site_benchmark_parts": "What the ratio is made of",
+    "site_practice": "Practice",
+    "peers": "Sites of others",
+    "peer_environments": "Others by environment",
     "files_loaded": "Files loaded",
     "contract_rules": "Contract rules",
     "quarantine": "Quarantined rows",
@@ -87,7 +92,7 @@ def write_workbook(path: Path, tables: dict[str, pd.DataFrame], about: list[str]
         )
         _write_about(book, about)
         for name, frame in tables.items():
-            _write_sheet(book, SHEETS[name], frame, [heading(column) for column in frame.columns])
+            _write_sheet(book, SHEETS[name], frame, [heading(column, name) for column in frame.columns])
         notes = _column_notes(tables)
         _write_sheet(
             book, "Column notes", notes, [Heading(str(words), "", "string", False, "") for words in notes]
@@ -137,6 +142,7 @@ def _write_sheet(book: Any, name: str, frame: pd.DataFrame, heads: list[Heading]
         unit = f" [{head.unit}]" if head.unit else ""
         sheet.write_string(0, number, head.words + unit, bold)
         pattern = "0.0 %" if head.is_share else NUMBER_FORMATS.get(head.kind, "General")
+        pattern += "0" * (head.kind == "number" and not head.is_share and head.decimals == 2)
         sheet.set_column(
             number, number, _width(frame[column], head), book.add_format({"num_format": pattern})
         )
@@ -174,7 +180,7 @@ def _column_notes(tables: dict[str, pd.DataFrame]) -> pd.DataFrame:
         if name in contract_names():
             described = {column.name: column.description for column in load_contract(name).columns}
         for column in frame.columns:
-            head = heading(column)
+            head = heading(column, name)
             meaning = described.get(column, head.description)
             rows.append((SHEETS[name], head.words, head.unit, meaning, column))
     return pd.DataFrame(rows, columns=["Sheet", "Heading", "Unit", "Meaning", "Column in the CSV file"])

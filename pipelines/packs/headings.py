@@ -86,6 +86,55 @@ WORDS = {
     "quantity": "Shackles",
     "share_rejected_lower": "Share rejected, lower limit",
     "share_rejected_upper": "Share rejected, upper limit",
+    "observed": "Removed, with exposure, compared",
+    "expected": "Removals expected",
+    "ratio": "Observed over expected",
+    "ratio_lower": "Ratio, lower limit",
+    "ratio_upper": "Ratio, upper limit",
+    "far_limit_lower": "Outer limit from",
+    "far_limit_upper": "Outer limit to",
+    "shrunken_lower": "Shrunken ratio, lower limit",
+    "shrunken_upper": "Shrunken ratio, upper limit",
+    "flag": "Against its funnel limits",
+    "false_discovery_value": "Chance findings so far out",
+    "stands_out": "Stands out among all sites",
+    "rank": "Rank, most removals first",
+    "rank_lower": "Rank, from",
+    "rank_upper": "Rank, to",
+    "probability_highest_tenth": "Chance to be in the highest tenth",
+    "is_left_out": "Left out of its own reference",
+    "fewest_reference_sites": "Fewest other sites in an environment",
+    "observed_not_compared": "Removed, not compared",
+    "shackle_years_not_compared": "Exposure not compared",
+    "spread": "Spread of the sites beyond chance",
+    "spread_phi": "Spread, phi",
+    "spread_tau2": "Spread, tau squared",
+    "benchmark_note": "Remark",
+    "part": "Part of the ratio",
+    "position": "Order",
+    "log_contribution": "Contribution, log scale",
+    "looks": "Looks after an earlier one",
+    "looks_on_time": "Looks on time",
+    "share_on_time": "On time",
+    "overdue": "Overdue",
+    "share_overdue": "Overdue inspections",
+    "not_stated": "Removed, no criterion stated",
+    "share_not_stated": "No criterion stated",
+    "items_expected": "Expected at looks",
+    "items_unaccounted_for": "Unaccounted for at looks",
+    "share_unaccounted_for": "Unaccounted for",
+    "places_over_guideline": "Environments with too long an interval",
+    "received": "Inspected on receipt, all",
+    "rejected": "Rejected on receipt, all",
+    "share_rejected": "Rejected on receipt, share",
+    "whose": "Client",
+    "raw_ratio": "Raw ratio",
+    "expected_band": "Removals expected, about",
+    "peer_sites": "Sites of others",
+    "peer_removals": "Removals of others",
+    "peer_shackle_years": "Exposure of others",
+    "peer_rate": "Removal rate of others",
+    "own_rate": "Own removal rate",
     "loaded_at": "Loaded on",
     "source": "Source profile",
     "rows_read": "Rows read",
@@ -114,13 +163,34 @@ OWN_COLUMNS = {
     "description": ("string", None, "The rule of the data contract, in words"),
     "severity": ("string", None, "What a breach does: quarantine or flag acts on the row, stop on the whole file"),
     "rows_failing": ("integer", "rows", "Records of these files that break the rule"),
+    "raw_ratio": ("number", "ratio", "Removals per item inspected, over the same figure of the sites compared with"),
+    "whose": ("string", None, "Whose hardware it is"),
+    "sites": ("integer", "sites", "Sites of the client that are compared"),
+    "peer": ("string", None, "Name of a site of another client in this report pack; another pack names it otherwise"),
+    "expected_band": ("string", None, "Removals expected of the peer, as a band"),
+    "peer_sites": ("integer", "sites", "Sites of other clients in this environment; empty where too few to be shown"),
+    "peer_removals": ("number", "items", "Their removals with exposure, to two figures; empty where too few to be shown"),
+    "peer_shackle_years": ("number", "shackle-years", "Their exposure, to two figures; empty where too few to be shown"),
+    "peer_rate": ("number", "removals per 100 shackle-years", "Their removal rate, to a tenth; empty where too few to be shown"),
+    "own_rate": ("number", "removals per 100 shackle-years", "Removal rate of this client in the same environment"),
 }  # fmt: skip
+# In these tables the figure charted, of which there are control limits, is not a rate.
+CHARTED = {"site_benchmark": "ratio"}
 UNITS = {
     "as the figure charted": "removals per 100 shackle-years",
     "removals per 100 shackle-years": "per 100 shackle-years",
     "removals per 100 inspected": "per 100 inspected",
     "share of items": "% of items",
     "share of removals": "% of removals",
+    "share of looks": "% of looks",
+    "share of findings": "% of findings",
+    "probability": "%",
+    "ratio": "1 is as expected",
+    "looks at a group": "",
+    "sites": "",
+    "environments": "",
+    "place among the sites ranked": "",
+    "place in order": "",
     "items": "",
     "rows": "",
     "lines": "",
@@ -137,14 +207,24 @@ class Heading:
     is_share: bool
     description: str
 
+    @property
+    def decimals(self) -> int:
+        """Decimals that its numbers are shown with."""
+        return 2 if self.unit == UNITS["ratio"] else 1
+
 
 @cache
-def heading(name: str) -> Heading:
-    """Return the heading of the column `name`; one name means one thing in every table."""
+def heading(name: str, table: str = "") -> Heading:
+    """Return the heading of the column `name`; one name means one thing in every table.
+
+    Only for the unit of control limits `table` matters: they have that of the figure charted there.
+    """
     kind, unit, description = OWN_COLUMNS.get(name) or _described(name)
+    if unit == "as the figure charted":
+        unit = CHARTED.get(table, unit)
     words = WORDS.get(name) or name.replace("_", " ").removesuffix(" mm").capitalize()
     unit = UNITS.get(unit or "", unit or "")
-    return Heading(words, UNITS.get(unit, unit), kind, unit.startswith("% of"), description)
+    return Heading(words, UNITS.get(unit, unit), kind, unit.startswith("%"), description)
 
 
 def plain_words(sentence: str) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from concurrent.futures import ThreadPoolExecutor
 from difflib import get_close_matches
 from pathlib import Path
+from secrets import token_hex
 
 import pandas as pd
 
@@ -18,11 +19,20 @@ from pipelines.shipped import shipped_folder
 from pipelines.wording import month_in_words, sources_in_words
 
 # In the order of the index page; each is the name of a notebook.
-REPORTS = ("removal_rates", "interval_recommendations", "intake_account")
+REPORTS = ("removal_rates", "interval_recommendations", "site_benchmark", "intake_account")
+# Of these, the ones that show sites of others, under names that are made up for each pack.
+WITH_PEERS = ("site_benchmark",)
 
 
 def run_pack(
-    names: Iterable[str], store: Path, period: str, client: str, site: str, out: Path, jobs: int = 2
+    names: Iterable[str],
+    store: Path,
+    period: str,
+    client: str,
+    site: str,
+    out: Path,
+    jobs: int = 2,
+    salt: str = "",
 ) -> Path:
     """Run notebooks into a report pack and return the path of its index page.
 
@@ -40,6 +50,8 @@ def run_pack(
         Folder in which a folder named after the month is made; an earlier pack there is replaced.
     jobs : int
         Notebooks run side by side.
+    salt : str
+        Key of the names that other clients' sites have in this pack; '' for one made up at random, kept nowhere.
 
     Raises
     ------
@@ -49,7 +61,8 @@ def run_pack(
         A notebook stopped; nothing is written then.
     """
     chosen = _chosen(names)
-    tables = open_tables(str(store), period, client, site)
+    salt = salt or token_hex()
+    tables = open_tables(str(store), period, client, site, salt)
     place = out / tables.period
     _refuse_foreign_folder(place)
     out.mkdir(parents=True, exist_ok=True)
@@ -59,7 +72,7 @@ def run_pack(
     ):
         readable = _readable_store(store, tables.period, Path(scratch))
         parameters = {"store": str(readable), "period": tables.period, "client": client, "site": site}
-        runs = _run_all(chosen, parameters, Path(scratch), jobs)
+        runs = _run_all(chosen, parameters, salt, Path(scratch), jobs)
         whole = Path(aside) / "pack"
         _write_pack(whole, runs, tables)
         _move_into_place(whole, place, Path(aside))
@@ -94,13 +107,14 @@ def _readable_store(store: Path, period: str, scratch: Path) -> Path:
     return copy
 
 
-def _run_all(names: list[str], parameters: dict[str, str], scratch: Path, jobs: int) -> list[Run]:
+def _run_all(names: list[str], parameters: dict[str, str], salt: str, scratch: Path, jobs: int) -> list[Run]:
     from tqdm import tqdm
 
     def run(number: int) -> Run:
         own = scratch / str(number)
         own.mkdir()
-        return run_notebook(shipped_folder("notebooks") / f"{names[number]}.ipynb", parameters, own)
+        salted = {"salt": salt} if names[number] in WITH_PEERS else {}
+        return run_notebook(shipped_folder("notebooks") / f"{names[number]}.ipynb", parameters | salted, own)
 
     # The kernels do the work, so threads serve; a bar shows on a terminal only.
     with ThreadPoolExecutor(max_workers=jobs) as workers:
@@ -122,8 +136,10 @@ def _write_pack(folder: Path, runs: list[Run], tables: OpenTables) -> None:
 
 def _frames(tables: OpenTables) -> dict[str, pd.DataFrame]:
     files = tables.files.drop(columns=["load_id", "is_hidden"])
+    others = {"peers": tables.peers, "peer_environments": tables.peer_environments} if tables.client else {}
     return {
         **{name: tables.table(name) for name in tables.tables},
+        **others,
         "files_loaded": files,
         "contract_rules": tables.rules,
         "quarantine": tables.quarantined,

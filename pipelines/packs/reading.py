@@ -5,17 +5,24 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from secrets import token_hex
 
 import duckdb
 import pandas as pd
 
-from pipelines.contracts import risk_targets
+from pipelines.contracts import benchmark_rules, risk_targets
 from pipelines.faults import RequestFault
+from pipelines.models.benchmark import by_ratio, clients_compared
+from pipelines.models.benchmark.parts import RAW
 from pipelines.models.reasons import shares_with_limits
 from pipelines.packs.intake_account import loaded_files, quarantined_by_rule, quarantined_rows, rules_run
+from pipelines.packs.peers import PeerView, peer_view
 from pipelines.store import open_store
 from pipelines.store.file import SETTINGS
 from pipelines.tables import FLEET_TABLES, TABLES, compute_tables, read_table
+
+# The tables of all clients that a client's view of its peers is made from.
+PEERED = ("site_benchmark", "site_benchmark_parts", "interval_recommendations")
 
 
 @dataclass(frozen=True)
@@ -30,6 +37,9 @@ class OpenTables:
     files: pd.DataFrame
     rules: pd.DataFrame
     quarantined: pd.DataFrame
+    peers: pd.DataFrame
+    peer_environments: pd.DataFrame
+    withheld: list[str]
 
     def table(self, name: str) -> pd.DataFrame:
         """Return a result table by its name."""
@@ -74,12 +84,49 @@ class OpenTables:
             ["client", "removed"], ascending=[True, False], kind="stable", ignore_index=True
         )
 
+    def compared(self) -> list[pd.DataFrame]:
+        """Return the sites that may be compared, as one frame, or no frame where there is none."""
+        sites = self.tables["site_benchmark"]
+        sites = sites[sites["ratio"].notna()].reset_index(drop=True)
+        return [sites] if len(sites) else []
+
+    def compared_clients(self) -> list[pd.DataFrame]:
+        """Return the clients beside one another, as one frame; no frame in a report for one client."""
+        if self.client:
+            return []
+        rules = benchmark_rules()
+        return [
+            clients_compared(sites, rules).rename(columns={"client": "whose"}) for sites in self.compared()
+        ]
+
+    def side_by_side(self) -> pd.DataFrame:
+        """Return the raw ratio of each site beside the one that allows for its mix, the highest of these first."""
+        parts = self.tables["site_benchmark_parts"]
+        raw = parts[parts["part"] == RAW].rename(columns={"multiplier": "raw_ratio"})
+        sites = by_ratio(self.tables["site_benchmark"])
+        return sites.merge(raw[["client", "site", "raw_ratio"]], on=["client", "site"], how="left")
+
+    def parts(self, most: int = 12) -> list[pd.DataFrame]:
+        """Return what the ratio of each of so many sites is made of, the highest ratio first."""
+        parts = self.tables["site_benchmark_parts"]
+        order = [
+            key
+            for sites in self.compared()
+            for key in by_ratio(sites)[["client", "site"]].itertuples(index=False)
+        ]
+        frames = {key: rows for key, rows in parts.groupby(["client", "site"])}
+        return [frames[tuple(key)] for key in order if tuple(key) in frames][:most]
+
+    def company(self) -> list[pd.DataFrame]:
+        """Return what a client shares with others, by environment, as one frame; no frame where nothing may be shown."""
+        return [self.peer_environments] if len(self.peer_environments) else []
+
     def quarantined_by_rule(self) -> pd.DataFrame:
         """Return the count of quarantined rows for each file and rule."""
         return quarantined_by_rule(self.files, self.quarantined)
 
 
-def open_tables(store: str, period: str = "", client: str = "", site: str = "") -> OpenTables:
+def open_tables(store: str, period: str = "", client: str = "", site: str = "", salt: str = "") -> OpenTables:
     """Return the result tables of a store, read and closed again, so that nothing keeps the next export waiting.
 
     Parameters
@@ -91,6 +138,8 @@ def open_tables(store: str, period: str = "", client: str = "", site: str = "") 
         are computed in memory and the store stays as it is.
     client, site : str
         Keep the rows of this client or site only; '' for all.
+    salt : str
+        Key of the names that other clients' sites have in a report for one client; '' for one made up at random.
 
     Raises
     ------
@@ -105,20 +154,22 @@ def open_tables(store: str, period: str = "", client: str = "", site: str = "") 
             )
         _refuse_unknown_place(con, client, site)
         files = loaded_files(con, client, site)
+        # What tells of all clients together is for those who may see all of them.
+        shown = [name for name in TABLES if not (client or site) or name not in FLEET_TABLES]
+        tables = {name: read_table(con, name, client or None, site or None) for name in shown}
+        view = _seen_by(con, client, site, salt or token_hex())
         return OpenTables(
             period=month,
             as_of=as_of,
             client=client,
             site=site,
-            tables={
-                name: read_table(con, name, client or None, site or None)
-                for name in TABLES
-                # What tells of all clients together is for those who may see all of them.
-                if not (client or site) or name not in FLEET_TABLES
-            },
+            tables=tables | {"site_benchmark": view.sites, "site_benchmark_parts": view.parts},
             files=files,
             rules=rules_run(con, files),
             quarantined=quarantined_rows(con, files, client),
+            peers=view.peers,
+            peer_environments=view.environments,
+            withheld=view.withheld,
         )
 
 
@@ -166,6 +217,13 @@ def _is_computed_for(con: duckdb.DuckDBPyConnection, period: str) -> bool:
 def _state(con: duckdb.DuckDBPyConnection) -> tuple[str | None, date | None]:
     month, as_of = con.execute("select period, as_of from table_state").fetchall()[0]
     return month, as_of
+
+
+def _seen_by(con: duckdb.DuckDBPyConnection, client: str, site: str, salt: str) -> PeerView:
+    """Return the benchmark as `client` may see it, of one of its sites where asked; all of it for no client."""
+    sites, parts, places = (read_table(con, name) for name in PEERED)
+    view = peer_view(sites, parts, places, client, salt, benchmark_rules())
+    return view.of_site(site) if site else view
 
 
 def _refuse_unknown_place(con: duckdb.DuckDBPyConnection, client: str, site: str) -> None:

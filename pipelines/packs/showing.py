@@ -13,15 +13,17 @@ COMPLETED = "application/vnd.rigging-report.completed+json"
 
 @dataclass(frozen=True)
 class Words:
-    """A sentence, shown as a paragraph, or several in order, shown as a numbered list."""
+    """A sentence, shown as a paragraph, or several in order, shown as a numbered list; nothing where there is none."""
 
     sentences: str | list[str]
 
     def _repr_html_(self) -> str:
+        if not self.sentences:
+            return ""
         if isinstance(self.sentences, str):
             return f'<p class="said">{escape(self.sentences)}</p>'
         items = "".join(f"<li>{escape(sentence)}</li>" for sentence in self.sentences)
-        return f'<ol class="said">{items}</ol>' if items else ""
+        return f'<ol class="said">{items}</ol>'
 
 
 @dataclass(frozen=True)
@@ -29,17 +31,19 @@ class Table:
     """A table of a report: some columns of a frame under the trade's words, with their units.
 
     Rows of several clients stand in one group for each. Longer ones than `most` rows end with a line that says
-    so; the whole table is in the report pack.
+    so; the whole table is in the report pack. `of` is the table that the columns come from, where control limits are
+    among them.
     """
 
     frame: pd.DataFrame
     columns: list[str]
     caption: str
     most: int = 40
+    of: str = ""
 
     def _repr_html_(self) -> str:
         shown = [name for name in self.columns if name != "client"]
-        heads = [heading(name) for name in shown]
+        heads = [heading(name, self.of) for name in shown]
         head = "".join(_head_cell(each) for each in heads)
         rows = self.frame.head(self.most)
         if "client" in self.columns:
@@ -99,7 +103,7 @@ def cell_text(value: object, head: Heading) -> str:
         case "integer":
             return f"{int(value):,}"  # type: ignore[call-overload]
         case "number":
-            return f"{value * (100 if head.is_share else 1):,.1f}"  # type: ignore[operator]
+            return f"{value * (100 if head.is_share else 1):,.{head.decimals}f}"  # type: ignore[operator]
         case "date":
             return pd.Timestamp(value).date().isoformat()  # type: ignore[arg-type]
     return month_in_words(str(value)) if head.words == "Month" else str(value)

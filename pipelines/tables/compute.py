@@ -18,6 +18,8 @@ from pipelines.tables.reason_breakdown import reason_breakdown
 from pipelines.tables.receiving_rejects import receiving_rejects
 from pipelines.tables.removal_rates import removal_rates
 from pipelines.tables.removal_trend import removal_trend
+from pipelines.tables.site_benchmark import site_benchmark
+from pipelines.tables.site_practice import site_practice
 
 TABLES = (
     "removal_rates",
@@ -29,6 +31,9 @@ TABLES = (
     "interval_recommendations",
     "overdue_inspections",
     "receiving_rejects",
+    "site_benchmark",
+    "site_benchmark_parts",
+    "site_practice",
 )
 # Of these a row tells of all clients together.
 FLEET_TABLES = ("hazard_model",)
@@ -63,6 +68,10 @@ def compute_tables(con: duckdb.DuckDBPyConnection, period: str | None = None) ->
     _write(con, "rate_changes", rate_changes(con))
     _write(con, "interval_recommendations", interval_recommendations(con))
     _write(con, "receiving_rejects", receiving_rejects(con, as_of))
+    benchmark, parts = site_benchmark(con)
+    _write(con, "site_benchmark", benchmark)
+    _write(con, "site_benchmark_parts", parts)
+    _write(con, "site_practice", site_practice(con))
     con.execute("create or replace table table_state (period varchar, as_of date, computed_for_load bigint)")
     con.execute(
         "insert into table_state select $month, $as_of, max(load_id) from loads",

@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import pytest
 
@@ -100,6 +101,58 @@ def small_store(tmp_path_factory) -> Path:
                 " (?, 1, 'unreadable_quantity', 'What is written as quantity can be read', 'quarantine', 1, false)",
                 [load_id, load_id],
             )
+        compute_tables(con)
+    return path
+
+
+# A fleet of six clients with three sites each. Only Dorrance's first two sites have a furnace; of the others
+# one client alone has a caustic wash. Names, counts and exposures are large and odd, so that one found in a pack is
+# that figure and no chance.
+OTHERS = ("Ferrow Mills", "Gannet Rigs", "Hollin Yards", "Ivelet Works", "Keld Foundry")
+DORRANCE = "Dorrance Lifting"
+TOWNS = ("Askrigg", "Bainbrook", "Carperby")
+ENVIRONMENTS = {"indoor dry": 0.02, "marine spray": 0.11}
+
+
+def fleet_places():
+    rows = []
+    for client in (DORRANCE, *OTHERS):
+        for town in TOWNS:
+            site = f"{town} {client.split()[0]}"
+            rows += [(client, site, environment, "normal", 12) for environment in ENVIRONMENTS]
+    rows += [
+        (client, f"{TOWNS[2]} {client.split()[0]}", "furnace heat", "severe", 3)
+        for client in (DORRANCE, OTHERS[0])
+    ]
+    rows.append((OTHERS[1], f"{TOWNS[0]} {OTHERS[1].split()[0]}", "caustic wash", "severe", 3))
+    return rows
+
+
+@pytest.fixture(scope="session")
+def fleet_store(tmp_path_factory) -> Path:
+    """A store of six clients: enough company for each in two environments, too little in the others."""
+    path = tmp_path_factory.mktemp("fleet") / "fleet.duckdb"
+    make_store(path)
+    generator = np.random.default_rng(11)
+    rows = []
+    for client, site, environment, _, _ in (places := fleet_places()):
+        share = ENVIRONMENTS.get(environment, 0.2) * (2.5 if site == "Bainbrook Dorrance" else 1.0)
+        quantity = int(generator.integers(1300, 2900))
+        for day in ("2023-02-03", "2024-02-05", "2025-02-10", "2026-02-08"):
+            row = line("d1" * 32, 0, day, quantity, int(generator.poisson(share * quantity)))
+            rows.append(row | {"client": client, "site": site, "environment": environment})
+    frame = pd.DataFrame(rows)
+    frame = frame.assign(row=np.arange(len(frame)) + 1, inspected_on=pd.to_datetime(frame["inspected_on"]))
+    with open_store(path, read_only=False) as con:
+        con.execute("select 1").fetchall()
+        con.append("inspection_lines", frame.assign(load_id=1), by_name=True)
+        con.append("removal_reasons", reasons(frame), by_name=True)
+        columns = ["client", "site", "environment", "service_class", "current_interval_months"]
+        con.append("site_register", pd.DataFrame(places, columns=columns), by_name=True)
+        con.execute(
+            "insert into loads values (1, 'fleet_log.csv', ?, 'tests', timestamp '2026-03-02 08:00', ?, ?, 0, 0, 0)",
+            ["d1" * 32, len(frame), len(frame)],
+        )
         compute_tables(con)
     return path
 

@@ -30,7 +30,9 @@ def test_lines_after_the_period_are_left_out(store_of):
 
 @pytest.mark.parametrize("name", TABLES)
 def test_a_table_has_the_columns_of_its_contract(store_of, name):
-    con = store_of(*LINES)
+    # A second site, with removals enough to compare the first one with.
+    elsewhere = [(kind, day, 100, 5 * removed, {"site": "South Shed"}) for kind, day, _, removed in LINES]
+    con = store_of(*LINES, *elsewhere)
     compute_tables(con)
     contract = load_contract(name)
     described = con.execute(f"describe {name}").fetchall()
