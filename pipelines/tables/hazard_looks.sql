@@ -1,5 +1,5 @@
 -- One row: the looks of one day at items of one kind at a place that were last looked at on one day.
--- First looks are left out: they open the clock.
+-- First looks are left out, since they open the clock, and so are looks at which nothing was presented or removed.
 with kinds as (           -- one row: an item class
     select item_class,
         any_value(case
@@ -39,6 +39,6 @@ left join load_bearing as of_look
     on of_look.client = look.client and of_look.site = look.site and of_look.environment = look.environment
     and of_look.item_class = look.item_class and of_look.serial is not distinct from look.serial
     and of_look.inspected_on = look.inspected_on
-where not look.is_first_look
+where not look.is_first_look and look.inspected + look.removed_between > 0
 group by all
 order by all
