@@ -205,7 +205,7 @@ def fit_hazard(
 
     Places and not sites have the effects, because one effect for all environments of a site takes it for granted that
     an environment is as much worse at each site. Where it is not, with a factor of 1.35 or so between the environments
-    of a site, limits that should hold 90 % of true rates hold about 76 %; those of places hold 90 % either way, and are
+    of a site, limits that should hold 90 % of true rates hold 77 %; those of places hold 90 % either way, and are
     a tenth wider on each side where sites do share one effect. See tests/benchmarks/coverage_study.py.
 
     Limits hold three doubts together: about the effect, about the coefficients and about the sd of the effects; see
