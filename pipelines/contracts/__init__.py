@@ -2,6 +2,7 @@
 
 from pipelines.contracts.code_lists import RiskTargets, rated_loads, removal_criteria, risk_targets
 from pipelines.contracts.documents import Column, Contract, Rule, contract_names, load_contract
+from pipelines.contracts.words import in_words, plain_words
 
 __all__ = [
     "Column",
@@ -9,7 +10,9 @@ __all__ = [
     "RiskTargets",
     "Rule",
     "contract_names",
+    "in_words",
     "load_contract",
+    "plain_words",
     "rated_loads",
     "removal_criteria",
     "risk_targets",
