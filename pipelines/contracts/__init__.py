@@ -10,6 +10,7 @@ from pipelines.contracts.code_lists import (
     risk_targets,
 )
 from pipelines.contracts.documents import Column, Contract, Rule, contract_names, load_contract
+from pipelines.contracts.words import in_words, plain_words
 
 __all__ = [
     "BenchmarkRules",
@@ -20,7 +21,9 @@ __all__ = [
     "Target",
     "benchmark_rules",
     "contract_names",
+    "in_words",
     "load_contract",
+    "plain_words",
     "rated_loads",
     "removal_criteria",
     "risk_targets",

@@ -16,10 +16,13 @@ from pipelines.intake.registers import load_registers
 from pipelines.intake.staging import stage_lines
 from pipelines.intake.unpacking import unpacked
 from pipelines.intake.verdict import decide
+from pipelines.intake.workbooks import missing_sheets, sheet_names
 from pipelines.sources import Profile, fitting_profile, known_profiles, read_profile
 from pipelines.store import attach_store, create_tables, open_store, write_load
 from pipelines.store.file import SETTINGS
 from pipelines.store.loading import Account
+
+WORKBOOKS = ("xlsx", "ods", "xls")
 
 
 def load_files(
@@ -133,7 +136,7 @@ def _stage_file(
 ) -> tuple[Account, list[RuleResult]]:
     readable = unpacked(path, work_folder)
     headers = {profile.source: header_of(readable, profile.file) for profile in profiles}
-    profile = fitting_profile(path.name, headers, profiles)
+    profile = fitting_profile(path.name, headers, profiles, _obstacles(readable, profiles))
     header = read_rows(con, readable, profile.file, work_folder, profile.totals, profile.free_text_headers)
     of_the_log = _count(con, "select (select count(*) from raw_rows) + (select count(*) from refused_rows)")
     if not of_the_log:
@@ -173,6 +176,28 @@ def _stage_file(
         ],
     )
     return account, results
+
+
+def _obstacles(path: Path, profiles: list[Profile]) -> list[str]:
+    """Return which sheets the profiles name and the workbook at `path` lacks, in sentences."""
+    kind = kind_of(path)
+    if kind not in WORKBOOKS:
+        return []
+    missing = {
+        profile.source: missing_sheets(path, profile.file)
+        for profile in profiles
+        if profile.file.kind == kind
+    }
+    there = _quoted(sheet_names(path))
+    return [
+        f'The profile "{source}" reads the sheet {_quoted(names)}; the sheets of the workbook are {there}.'
+        for source, names in missing.items()
+        if names
+    ]
+
+
+def _quoted(names: list[str]) -> str:
+    return ", ".join(f'"{name}"' for name in names)
 
 
 def _count(con: duckdb.DuckDBPyConnection, query: str) -> int:

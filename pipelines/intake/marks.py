@@ -11,6 +11,7 @@ SHEET_COLUMN = "(sheet)"  # the column that a stack of sheets is given; it holds
 
 SET_ASIDE = ("blank", "repeated header", "total")
 JOINED = "joined by a stray quote"
+WHOLE_RECORD = "(whole record)"  # what a record that cannot be split is called where rows are kept as JSON
 # Such a record stands in its first cell, whole, as the file has it.
 UNSPLIT = ("a stray quote", "it is not a JSON object")
 
@@ -96,12 +97,21 @@ def sort_out_marked(con: duckdb.DuckDBPyConnection, header: list[str]) -> None:
     con.execute("insert into set_aside_rows select row, 'blank', '{}' from refused_rows where trim(raw) = ''")
     con.execute("delete from refused_rows where trim(raw) = ''")
     line_breaks = " + ".join(f"coalesce(len(string_split({column}, chr(10))), 1) - 1" for column in columns)
+    whole = f"json_object($whole, {{}}, {', '.join(f'$name_{column}, null' for column in columns)})::varchar"
+    con.execute(f"update refused_rows set raw = {whole.format('raw')}", {**names, "whole": WHOLE_RECORD})
     con.execute(
         "insert into refused_rows select row,"
         f" case mark when $joined then format('a stray quote joined {{}} lines', 1 + {line_breaks}) else mark end,"
-        f" case when list_contains($unsplit, mark) then ltrim(c1, $stray) else {raw} end"
+        f" case when list_contains($unsplit, mark) then {whole.format('ltrim(c1, $stray)')} else {raw} end"
         " from numbered_cells where mark is not null and not list_contains($set_aside, mark)",
-        {**names, "joined": JOINED, "unsplit": list(UNSPLIT), "stray": STRAY, "set_aside": list(SET_ASIDE)},
+        {
+            **names,
+            "joined": JOINED,
+            "unsplit": list(UNSPLIT),
+            "stray": STRAY,
+            "whole": WHOLE_RECORD,
+            "set_aside": list(SET_ASIDE),
+        },
     )
     con.execute(
         f"create or replace view raw_rows as select row, {', '.join(columns)} from numbered_cells where mark is null"

@@ -2,7 +2,8 @@
 
 Every reader leaves `raw_rows` (row, c1, c2, ... as text, empty cells null), `refused_rows` (row, detail, raw) for
 records that cannot be split into cells, and `set_aside_rows` (row, kind, raw) for those that are no part of the log:
-kind is 'blank', 'repeated header' or 'total'. `row` is the record number: 1 is the first record below the header;
+kind is 'blank', 'repeated header' or 'total'. `raw` is JSON: the cells by the names of their columns, and the text of a
+record that cannot be split as `WHOLE_RECORD`, beside empty cells. `row` is the record number: 1 is the first record below the header;
 it counts on from sheet to sheet. A line of a text file with nothing on it is no record.
 """
 

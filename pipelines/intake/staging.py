@@ -17,7 +17,7 @@ from pipelines.intake.names import stage_names
 from pipelines.intake.reasons import stage_reasons
 from pipelines.intake.values import day_readings, folded, readings
 from pipelines.shipped import statement
-from pipelines.sources.profiles import DERIVED, OWN_COUNT, Profile
+from pipelines.sources.profiles import COUNTED_BY_RESULT, DERIVED, OWN_COUNT, Profile
 
 # One label for one item class, wherever it is written: lines and stock must agree to the letter.
 ITEM_CLASS_SQL = (
@@ -86,7 +86,7 @@ def _text_of(name: str, cells: dict[str, str], profile: Profile) -> str:
         text = f"nullif(trim({cells[profile.columns[name]]}), '')"
     elif name in profile.fixed:
         text = f"given.fixed_{name}"
-    elif profile.result and name in ("quantity", "removed", "not_presented"):
+    elif profile.result and name in COUNTED_BY_RESULT:
         text = f"nullif(trim({cells[profile.result.column]}), '')"
     elif profile.result and name == "disposition":
         cell = f"trim({cells[profile.result.column]})"

@@ -7,7 +7,7 @@ from datetime import date, datetime
 
 from pipelines import units
 from pipelines.contracts import Column, rated_loads
-from pipelines.sources.profiles import Profile
+from pipelines.sources.profiles import COUNTED_BY_RESULT, Profile
 
 Place = str | None
 _DATE_SHAPED = re.compile(r"(?P<year>\d{4})-(?P<month>\d\d)-(?P<day>\d\d)")
@@ -75,9 +75,11 @@ def folded(text: str) -> str:
 
 def _reader(column: Column, texts: list[str], profile: Profile) -> Callable[[str], object]:
     decimal = profile.decimal
-    if profile.result and column.name in ("quantity", "removed", "not_presented"):
+    if profile.result and column.name in COUNTED_BY_RESULT:
         counts = _result_counts(profile, column.name)
-        return lambda text: counts.get(folded(text), 1 if column.name == "quantity" else None)
+        # An unknown word is a fault of the column `removed`, and of that one alone.
+        unknown = {"quantity": 1, "not_presented": 0}.get(column.name)
+        return lambda text: counts.get(folded(text), unknown)
     if column.allowed:
         words = {word: word for word in column.allowed}
         words |= {folded(said): word for said, word in profile.words.get(column.name, {}).items()}

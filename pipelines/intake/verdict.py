@@ -4,10 +4,10 @@ import re
 
 import duckdb
 
-from pipelines.contracts import Contract, Rule, load_contract
+from pipelines.contracts import Contract, Rule, in_words, load_contract
 from pipelines.contracts.checking import RuleResult, derived_rules, run_rules
 from pipelines.shipped import statement
-from pipelines.sources.profiles import DERIVED, Profile
+from pipelines.sources.profiles import COUNTED_BY_RESULT, DERIVED, Profile
 
 REGISTER_RULE = "site_in_register"
 
@@ -96,9 +96,9 @@ def _columns_in(contract: Contract, rule: Rule) -> list[str]:
 
 
 def _header(profile: Profile, column: str) -> str:
-    if profile.result and column == "removed":
+    if profile.result and column in COUNTED_BY_RESULT:
         return profile.result.column
-    return profile.columns.get(column, column)
+    return profile.columns.get(column) or in_words(column)
 
 
 def _complaint(contract: Contract, profile: Profile, name: str) -> str:

@@ -37,6 +37,12 @@ def workbook_header(path: Path, form: FileForm) -> list[str]:
     return [*header, SHEET_COLUMN] if form.sheets else header
 
 
+def missing_sheets(path: Path, form: FileForm) -> list[str]:
+    """Return the sheets that `form` names and the workbook does not have."""
+    known = sheet_names(path)
+    return [sheet for sheet in _wanted_sheets(known, form) if sheet not in known]
+
+
 def read_workbook(con: duckdb.DuckDBPyConnection, path: Path, form: FileForm, marks: Marks) -> None:
     """Make `cells` (c1, c2, ..., mark) of the rows of the sheets that `form` names, one sheet below the other.
 

@@ -1,6 +1,5 @@
 """What the head of a column says: the trade's word for it, and its unit, from the contracts."""
 
-import re
 from dataclasses import dataclass
 from functools import cache
 
@@ -225,22 +224,6 @@ def heading(name: str, table: str = "") -> Heading:
     words = WORDS.get(name) or name.replace("_", " ").removesuffix(" mm").capitalize()
     unit = UNITS.get(unit or "", unit or "")
     return Heading(words, UNITS.get(unit, unit), kind, unit.startswith("%"), description)
-
-
-def plain_words(sentence: str) -> str:
-    """Return a sentence with column names in it as words.
-
-    >>> plain_words("nominal_size_mm is filled in")
-    'Nominal size is filled in'
-    """
-    words = re.sub(r"\b[a-z]+(_[a-z0-9]+)+\b", lambda found: _plain(found[0]), sentence)
-    return words[0].upper() + words[1:]
-
-
-def _plain(name: str) -> str:
-    if name == "inspected_on":
-        return "the inspection day"
-    return name.removesuffix("_mm").removesuffix("_t").replace("_", " ")
 
 
 @cache

@@ -3,7 +3,7 @@
 import duckdb
 import pandas as pd
 
-from pipelines.packs.headings import plain_words
+from pipelines.contracts import plain_words
 from pipelines.shipped import statement
 
 ROW_COUNTS = ["rows_read", "rows_accepted", "rows_quarantined", "rows_flagged", "rows_superseded"]

@@ -1,5 +1,6 @@
 """Reads source profiles (YAML) and finds the one whose header an exported file has."""
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Literal
 
@@ -12,6 +13,7 @@ from pipelines.shipped import shipped_folder
 
 DERIVED = ("file_sha256", "row", "source", "item_class")
 OWN_COUNT, WHOLE_COUNT = "own count", "whole count"
+COUNTED_BY_RESULT = ("quantity", "removed", "not_presented")  # where a log has a result for each item
 FREE_TEXT_COLUMNS = ("disposition", "note")
 
 
@@ -177,11 +179,13 @@ def known_profiles() -> list[Profile]:
     return [read_profile(path) for path in sorted(folder.glob("*.yaml"))]
 
 
-def fitting_profile(file_name: str, headers: dict[str, list[str]], profiles: list[Profile]) -> Profile:
+def fitting_profile(
+    file_name: str, headers: dict[str, list[str]], profiles: list[Profile], obstacles: Sequence[str] = ()
+) -> Profile:
     """Return the one confirmed profile that fits a file.
 
     `headers` gives, for each profile's source name, the header row of the file as that profile would read it
-    (empty where it cannot). Raises DataFault where no profile fits, or more than one, naming them.
+    (empty where it cannot); `obstacles` are sentences that say why some profiles cannot read it. Raises DataFault where no profile fits, or more than one, naming them.
     """
     fitting = [
         profile
@@ -195,8 +199,10 @@ def fitting_profile(file_name: str, headers: dict[str, list[str]], profiles: lis
         )
     if not fitting:
         header = max(headers.values(), key=len, default=[])
+        shown = f" its header ({', '.join(header[:8])}{', ...' if len(header) > 8 else ''})" if header else ""
+        why = "".join(f" {sentence}" for sentence in obstacles)
         raise DataFault(
-            f"{file_name}: no source profile fits its header ({', '.join(header[:8])}{', ...' if len(header) > 8 else ''})."
+            f"{file_name}: no source profile fits{shown}.{why}"
             f" Draft one with: rigging-removals profile {file_name} --out profile.yaml"
         )
     if not fitting[0].confirmed:

@@ -1,7 +1,12 @@
+import json
+from pathlib import Path
+
 import pytest
 
 from pipelines.faults import DataFault, RequestFault
 from pipelines.intake import account_lines, check_files
+
+DATA = Path(__file__).parents[2] / "data"
 
 
 def test_a_line_comes_out_in_the_contracts_words_and_units(store, write_log, line):
@@ -206,3 +211,25 @@ def test_check_without_a_register_does_not_ask_for_sites(store, write_log, line)
     log = write_log(line(Place="Anywhere"))
     ((account, _),) = check_files([log], None, [], store.profile_path)
     assert account.rows_accepted == 1
+
+
+def test_a_missing_sheet_is_named_with_those_that_are_there(store):
+    profile = store.profile_path.read_text(encoding="utf-8")
+    assert '{kind: csv, delimiter: ","}' in profile
+    store.profile_path.write_text(
+        profile.replace('{kind: csv, delimiter: ","}', "{kind: xlsx, sheet: Checks}"), encoding="utf-8"
+    )
+    with pytest.raises(DataFault) as caught:
+        store.load(DATA / "several_sheets.xlsx")
+    assert str(caught.value).startswith(
+        'several_sheets.xlsx: no source profile fits. The profile "brackle-log" reads the sheet "Checks"; the sheets of the'
+        ' workbook are "Cover", "North", "Sea Wall", "Sheet3". Draft one with: '
+    )
+
+
+def test_a_record_that_cannot_be_split_is_kept_as_json_like_the_others(store, write_log, days):
+    log = write_log(*days(9), "short,row")
+    store.load(log)
+    ((raw,),) = store.ask("select raw from quarantine")
+    header = log.read_text(encoding="utf-8").splitlines()[0].split(",")
+    assert json.loads(raw) == {"(whole record)": "short,row", **dict.fromkeys(header)}

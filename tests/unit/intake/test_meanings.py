@@ -169,6 +169,10 @@ def test_words_for_a_result_count_as_what_they_say(store, tmp_path):
     log.write_text("\n".join(["Place,Use,Body,Pin,Size,Tag,Day,Look,Result", *rows]) + "\n", encoding="utf-8")
     (account,) = store.load(log)
     assert account.quarantined_by_rule == {"unreadable_removed": 1}
+    assert store.ask("select detail from quarantine") == [
+        ('column "Result": "perhaps" is neither a word for fit nor one for removed. Add it to the source profile, or'
+         " correct the row.",)
+    ]  # fmt: skip
     assert store.ask("select row, quantity, removed, coalesce(not_presented, 0), disposition from current_lines where row < 6 order by row") == [
         (1, 1, 0, 0, None), (2, 1, 0, 0, None), (3, 1, 1, 0, None), (4, 1, 0, 0, "New pin"), (5, 0, 0, 1, None)
     ]  # fmt: skip

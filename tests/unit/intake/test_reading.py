@@ -1,6 +1,7 @@
 """Each file under tests/data/ carries the quirk it is named after; here stands what must come of it, to the cell."""
 
 import gzip
+import json
 import zipfile
 from pathlib import Path
 
@@ -27,7 +28,10 @@ class Read:
             self.con, path, FileForm(**{"kind": kind_of(path), **form}), work_folder, **options
         )
         self.rows = {row: cells for row, *cells in self.ask("from raw_rows order by row")}
-        self.refused = self.ask("select row, detail, raw from refused_rows order by row")
+        self.refused = [
+            (row, detail, json.loads(raw).get("(whole record)", raw))
+            for row, detail, raw in self.ask("select row, detail, raw from refused_rows order by row")
+        ]
         self.set_aside = self.ask("select row, kind, raw from set_aside_rows order by row")
 
     def ask(self, query: str):
