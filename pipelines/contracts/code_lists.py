@@ -22,6 +22,7 @@ class RiskTargets:
     least_removals_for_shares: int
     least_months_for_limits: int
     rate_limits_level: float
+    chance_level: float
     control_limit_tail: float
 
 

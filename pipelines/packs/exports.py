@@ -20,6 +20,7 @@ SHEETS = {
     "removal_trend": "Removal trend",
     "removal_rates": "Removal rates",
     "reason_breakdown": "Reasons",
+    "reasons_by_environment": "Reasons by environment",
     "interval_recommendations": "Intervals",
     "overdue_inspections": "Inspections due",
     "receiving_rejects": "Rejected on receipt",

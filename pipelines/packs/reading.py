@@ -9,7 +9,7 @@ from pathlib import Path
 import duckdb
 import pandas as pd
 
-from pipelines.contracts import risk_targets
+from pipelines.contracts import load_contract, risk_targets
 from pipelines.faults import RequestFault
 from pipelines.models.reasons import shares_with_limits
 from pipelines.packs.intake_account import loaded_files, quarantined_by_rule, quarantined_rows, rules_run
@@ -110,7 +110,7 @@ def open_tables(store: str, period: str = "", client: str = "", site: str = "") 
             as_of=as_of,
             client=client,
             site=site,
-            tables={name: read_table(con, name, client or None, site or None) for name in TABLES},
+            tables={name: _of_place(con, name, client, site) for name in TABLES},
             files=files,
             rules=rules_run(con, files),
             quarantined=quarantined_rows(con, files, client),
@@ -161,6 +161,13 @@ def _is_computed_for(con: duckdb.DuckDBPyConnection, period: str) -> bool:
 def _state(con: duckdb.DuckDBPyConnection) -> tuple[str | None, date | None]:
     month, as_of = con.execute("select period, as_of from table_state").fetchall()[0]
     return month, as_of
+
+
+def _of_place(con: duckdb.DuckDBPyConnection, name: str, client: str, site: str) -> pd.DataFrame:
+    """Return a table of a client and site; one that adds up the sites of a client is empty where one site is asked for."""
+    if site and "site" not in load_contract(name).column_names:
+        return read_table(con, name, client or None).iloc[:0]
+    return read_table(con, name, client or None, site or None)
 
 
 def _refuse_unknown_place(con: duckdb.DuckDBPyConnection, client: str, site: str) -> None:

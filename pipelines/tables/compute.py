@@ -12,7 +12,8 @@ from pipelines.exposure import build_exposures
 from pipelines.faults import RequestFault
 from pipelines.tables.interval_recommendations import interval_recommendations
 from pipelines.tables.overdue_inspections import overdue_inspections
-from pipelines.tables.reason_breakdown import reason_breakdown
+from pipelines.tables.reason_breakdown import reason_breakdown, reason_cells
+from pipelines.tables.reasons_by_environment import reasons_by_environment
 from pipelines.tables.receiving_rejects import receiving_rejects
 from pipelines.tables.removal_rates import removal_rates
 from pipelines.tables.removal_trend import removal_trend
@@ -21,6 +22,7 @@ TABLES = (
     "removal_rates",
     "removal_trend",
     "reason_breakdown",
+    "reasons_by_environment",
     "interval_recommendations",
     "overdue_inspections",
     "receiving_rejects",
@@ -49,7 +51,9 @@ def compute_tables(con: duckdb.DuckDBPyConnection, period: str | None = None) ->
     # The next two sum up what was just written.
     _write(con, "removal_trend", removal_trend(con))
     _write(con, "interval_recommendations", interval_recommendations(con))
-    _write(con, "reason_breakdown", reason_breakdown(con, as_of))
+    cells = reason_cells(con, as_of)
+    _write(con, "reason_breakdown", reason_breakdown(cells))
+    _write(con, "reasons_by_environment", reasons_by_environment(cells))
     _write(con, "overdue_inspections", overdue_inspections(con, as_of))
     _write(con, "receiving_rejects", receiving_rejects(con, as_of))
     con.execute("create or replace table table_state (period varchar, as_of date, computed_for_load bigint)")
