@@ -32,6 +32,7 @@ class RiskTargets:
     least_removals_for_shares: int
     least_months_for_limits: int
     rate_limits_level: float
+    chance_level: float
 
 
 @dataclass(frozen=True)

@@ -21,6 +21,7 @@ SHEETS = {
     "removal_rates": "Removal rates",
     "rate_changes": "Change per year",
     "reason_breakdown": "Reasons",
+    "reasons_by_environment": "Reasons by environment",
     "pooled_rates": "Pooled rates",
     "hazard_model": "Model of the rates",
     "interval_recommendations": "Intervals",

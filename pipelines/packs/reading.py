@@ -10,7 +10,7 @@ from secrets import token_hex
 import duckdb
 import pandas as pd
 
-from pipelines.contracts import benchmark_rules, risk_targets
+from pipelines.contracts import benchmark_rules, load_contract, risk_targets
 from pipelines.faults import RequestFault
 from pipelines.models.benchmark import by_ratio, clients_compared
 from pipelines.models.benchmark.parts import RAW
@@ -156,7 +156,7 @@ def open_tables(store: str, period: str = "", client: str = "", site: str = "", 
         files = loaded_files(con, client, site)
         # What tells of all clients together is for those who may see all of them.
         shown = [name for name in TABLES if not (client or site) or name not in FLEET_TABLES]
-        tables = {name: read_table(con, name, client or None, site or None) for name in shown}
+        tables = {name: _of_place(con, name, client, site) for name in shown}
         view = _seen_by(con, client, site, salt or token_hex())
         return OpenTables(
             period=month,
@@ -224,6 +224,13 @@ def _seen_by(con: duckdb.DuckDBPyConnection, client: str, site: str, salt: str) 
     sites, parts, places = (read_table(con, name) for name in PEERED)
     view = peer_view(sites, parts, places, client, salt, benchmark_rules())
     return view.of_site(site) if site else view
+
+
+def _of_place(con: duckdb.DuckDBPyConnection, name: str, client: str, site: str) -> pd.DataFrame:
+    """Return a table of a client and site; one that adds up the sites of a client is empty where one site is asked for."""
+    if site and "site" not in load_contract(name).column_names:
+        return read_table(con, name, client or None).iloc[:0]
+    return read_table(con, name, client or None, site or None)
 
 
 def _refuse_unknown_place(con: duckdb.DuckDBPyConnection, client: str, site: str) -> None:

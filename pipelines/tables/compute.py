@@ -14,7 +14,8 @@ from pipelines.tables.interval_recommendations import interval_recommendations
 from pipelines.tables.overdue_inspections import overdue_inspections
 from pipelines.tables.pooled_rates import pooled_rates
 from pipelines.tables.rate_changes import rate_changes
-from pipelines.tables.reason_breakdown import reason_breakdown
+from pipelines.tables.reason_breakdown import reason_breakdown, reason_cells
+from pipelines.tables.reasons_by_environment import reasons_by_environment
 from pipelines.tables.receiving_rejects import receiving_rejects
 from pipelines.tables.removal_rates import removal_rates
 from pipelines.tables.removal_trend import removal_trend
@@ -26,6 +27,7 @@ TABLES = (
     "removal_trend",
     "rate_changes",
     "reason_breakdown",
+    "reasons_by_environment",
     "pooled_rates",
     "hazard_model",
     "interval_recommendations",
@@ -58,7 +60,9 @@ def compute_tables(con: duckdb.DuckDBPyConnection, period: str | None = None) ->
     as_of = _last_day(month) if month else None
     build_exposures(con, as_of)
     _write(con, "removal_rates", removal_rates(con, as_of))
-    _write(con, "reason_breakdown", reason_breakdown(con, as_of))
+    cells = reason_cells(con, as_of)
+    _write(con, "reason_breakdown", reason_breakdown(cells))
+    _write(con, "reasons_by_environment", reasons_by_environment(cells))
     _write(con, "overdue_inspections", overdue_inspections(con, as_of))
     rates, model = pooled_rates(con)
     _write(con, "pooled_rates", rates)

@@ -131,3 +131,14 @@ def test_the_order_of_lines_does_not_matter(log, random):
     shuffled = computed(log)
     for name in TABLES:
         pd.testing.assert_frame_equal(read_table(shuffled, name), read_table(in_order, name), rtol=1e-12)
+
+
+@settings(max_examples=15, deadline=None)
+@given(logs)
+def test_criteria_of_the_environments_add_up_to_those_of_the_places(log):
+    con = computed(log)
+    key, sums = ["environment", "criterion"], ["removed", "removed_at_risk"]
+    by_environment = read_table(con, "reasons_by_environment").set_index(key)
+    by_place = read_table(con, "reason_breakdown").groupby(key)[sums].sum()
+    pd.testing.assert_frame_equal(by_environment[sums], by_place)
+    assert (by_environment["removed_compared"] <= by_environment["removed_at_risk"]).all()

@@ -8,13 +8,18 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy.stats import binom, chi2, poisson
+from statsmodels.stats import rates as two_rates
+from statsmodels.stats.multitest import multipletests
 from statsmodels.stats.proportion import multinomial_proportions_confint, proportion_confint
 from statsmodels.stats.rates import confint_poisson
 
 from pipelines.contracts import risk_targets
+from pipelines.models.comparisons import adjusted_for_several, chance_of_mix
 from pipelines.models.limits import (
+    chance_of_rate_ratio,
     exact_rate_limits,
     exact_share_limits,
+    rate_ratio_limits,
     simultaneous_share_limits,
 )
 from pipelines.models.rates import charted_rates
@@ -112,3 +117,44 @@ def test_the_table_of_months_shows_the_u_chart():
     # Month 12 lies above the u chart's line of three standard errors.
     assert list(months.index[months["rate"] > months["limit_upper_u"]]) == [11]
     assert chart["signal"].tolist() == ["within"] * 11 + ["above"] + ["within"] * 6
+
+
+def test_ratio_limits_of_poisson_test():
+    # The example on the help page of R's poisson.test, after Ederer & Mantel (1974): 0.8584264 to 4.2772659.
+    lower, upper = rate_ratio_limits([11], [6 + 8 + 7], [800 / (1083 + 1050 + 878)], 0.95)
+    assert [lower[0], upper[0]] == pytest.approx([0.8584264, 4.2772659], abs=5e-8)
+
+
+@pytest.mark.parametrize(
+    ("removed", "others", "ratio"), [(11, 21, 800 / 3011), (0, 9, 2.0), (7, 0, 0.5), (3, 3, 1)]
+)
+def test_chance_of_a_ratio_is_twice_the_smaller_tail_and_matches_the_limits(removed, others, ratio):
+    tails = [
+        two_rates.test_poisson_2indep(
+            removed, ratio, others, 1.0, method="exact-cond", alternative=side
+        ).pvalue
+        for side in ("larger", "smaller")
+    ]
+    chance = chance_of_rate_ratio([removed], [others], [ratio])[0]
+    assert chance == pytest.approx(min(1, 2 * min(tails)), rel=1e-9)
+    for limit in rate_ratio_limits([removed], [others], [ratio], 1 - 0.04):
+        if 0 < limit[0] < np.inf:
+            # Were the true ratio at the limit, so great a one would have the probability left out.
+            assert chance_of_rate_ratio([removed], [others], [ratio * limit[0]])[0] == pytest.approx(0.04)
+
+
+def test_several_comparisons_are_adjusted_as_by_holm():
+    # Holm (1979): R 4.2.2's p.adjust(method = "holm") and statsmodels share this rule.
+    chance = pd.Series([0.01, 0.04, 0.03, 0.005, 0.04, 1.0])
+    adjusted = adjusted_for_several(chance, [pd.Series("A", index=chance.index)])
+    np.testing.assert_allclose(adjusted, multipletests(chance, method="holm")[1], rtol=1e-12)
+
+
+def test_mix_of_the_party_table():
+    # Agresti (2007), An Introduction to Categorical Data Analysis, p. 39, on the help page of R's chisq.test:
+    # X-squared = 30.07, df = 2, p-value = 2.954e-07.
+    one, other = np.array([762, 327, 468]), np.array([484, 239, 477])
+    assert chance_of_mix(one, other) == pytest.approx(2.954e-07, abs=5e-11)
+    expected = np.outer([one.sum(), other.sum()], one + other) / (one + other).sum()
+    statistic = ((np.array([one, other]) - expected) ** 2 / expected).sum()
+    assert chance_of_mix(one, other) == pytest.approx(chi2.sf(statistic, 2), rel=1e-12)

@@ -2,7 +2,12 @@ import pandas as pd
 import pytest
 
 from pipelines.contracts import risk_targets
-from pipelines.models.reasons import rates_by_criterion, shares_with_limits
+from pipelines.models.reasons import (
+    changes_by_criterion,
+    criteria_by_environment,
+    rates_by_criterion,
+    shares_with_limits,
+)
 
 
 def test_shares_of_each_place_with_enough_removals():
@@ -46,3 +51,80 @@ def test_rates_of_the_whole_history_and_of_two_years():
         "under 1 shackle-year of exposure; under 1 shackle-year of exposure in the last 12 months; "
         "under 1 shackle-year of exposure in the 12 months before the last 12",
     ]
+
+
+def two_years(last, prior, last_years=500.0, prior_years=500.0):
+    frame = pd.DataFrame({"site": "A", "removed_last_12_months": last, "removed_prior_12_months": prior})
+    return frame.assign(shackle_years_last_12_months=last_years, shackle_years_prior_12_months=prior_years)
+
+
+def test_a_criterion_that_doubled_is_told_from_those_that_did_not():
+    changes = changes_by_criterion(two_years([60, 20, 0], [30, 22, 0]), ["site"], risk_targets())
+    assert changes["is_change_beyond_chance"].tolist()[:2] == [True, False]
+    # 60 of 90 at one half, twice the smaller tail and two criteria compared: 2 * 2 * 0.00103 (binomial tail).
+    assert changes.loc[0, "change_chance"] == pytest.approx(4 * 0.00103, rel=0.01)
+    # Nothing removed for it in either year: nothing to compare, and no member of the family.
+    assert changes.loc[2, ["change_chance", "is_change_beyond_chance"]].isna().all()
+
+
+def test_twice_the_removals_in_twice_the_exposure_is_no_change():
+    changes = changes_by_criterion(two_years([60, 40], [30, 20], 1000.0), ["site"], risk_targets())
+    assert not changes["is_change_beyond_chance"].any()
+    assert (changes["mix_chance"] == 1).all()
+
+
+def test_the_mix_changes_where_one_criterion_takes_the_place_of_another():
+    changes = changes_by_criterion(two_years([40, 10], [10, 40]), ["site"], risk_targets())
+    assert changes["is_mix_change_beyond_chance"].tolist() == [True, True]
+    more_of_all = changes_by_criterion(two_years([80, 80], [40, 40]), ["site"], risk_targets())
+    assert more_of_all["is_change_beyond_chance"].tolist() == [True, True]
+    assert not more_of_all["is_mix_change_beyond_chance"].any()
+
+
+def test_thin_years_are_not_compared():
+    thin = changes_by_criterion(two_years([60, 20], [10, 9]), ["site"], risk_targets())
+    assert thin["change_chance"].notna().all()
+    assert thin[["mix_chance", "is_mix_change_beyond_chance"]].isna().all(axis=None)
+    unexposed = changes_by_criterion(two_years([60], [30], prior_years=0.5), ["site"], risk_targets())
+    assert unexposed[["change_chance", "is_change_beyond_chance"]].isna().all(axis=None)
+
+
+def environments(*rows):
+    columns = ["site", "environment", "pin", "criterion", "removed", "shackle_years"]
+    cells = pd.DataFrame(rows, columns=columns).assign(client="Brackle Docks", tier="pin and fit")
+    table = criteria_by_environment(cells.assign(removed_at_risk=cells["removed"]), risk_targets())
+    return table.set_index(["environment", "criterion"])
+
+
+def test_an_environment_is_compared_with_the_others_pin_by_pin():
+    table = environments(
+        ("A", "marine spray", "bolt-type", "cotter missing or damaged", 30, 100.0),
+        ("A", "marine spray", "screw pin", "cotter missing or damaged", 0, 900.0),
+        ("A", "indoor dry", "bolt-type", "cotter missing or damaged", 90, 300.0),
+        ("B", "cold store", "screw pin", "cotter missing or damaged", 0, 500.0),
+    )
+    row = table.loc["marine spray", "cotter missing or damaged"]
+    # 30 per 100 of bolt-type shackle-years there and elsewhere: alike, though the rate over all pins is not.
+    assert row[["removed", "shackle_years", "per_100_shackle_years"]].tolist() == [30, 1000, 3]
+    assert row[["expected_removals", "times_others"]].tolist() == [30, 1]
+    assert not row["is_difference_beyond_chance"]
+    assert table.loc["indoor dry", "cotter missing or damaged"]["per_100_shackle_years"] == 30
+
+
+def test_an_environment_without_others_says_so():
+    table = environments(("A", "marine spray", "screw pin", "wear over limit", 9, 100.0))
+    row = table.iloc[0]
+    assert row["rate_note"] == "no other environment to compare with"
+    assert row[["times_others", "difference_chance"]].isna().all()
+    assert row[["removed_compared", "expected_removals"]].tolist() == [0, 0]
+
+
+def test_a_criterion_that_only_one_environment_has_is_beyond_chance_without_a_ratio():
+    table = environments(
+        ("A", "furnace heat", "screw pin", "heat damage", 40, 100.0),
+        ("A", "indoor dry", "screw pin", "heat damage", 0, 100.0),
+    )
+    row = table.loc["furnace heat", "heat damage"]
+    assert row["rate_note"] == "none removed for it in other environments"
+    assert row["is_difference_beyond_chance"]
+    assert row["times_others_lower"] > 10
