@@ -59,12 +59,13 @@ def benchmark_finding(sites: pd.DataFrame) -> str:
     below = judged[judged["flag"].isin(["below", "far below"])].sort_values("ratio")
     if above.empty and below.empty:
         return (
-            f"{_of_all(judged)} keeps within its limits: what their removals differ by is what mix and chance explain."
+            f"Each of {len(judged)} sites keeps within its limits: mix and chance explain how their removals differ."
             if len(judged) > 1
             else f"{judged['site'].iloc[0]} keeps within its limits: {_ratio_of(judged.iloc[0])}."
         )
-    parts = [f"{_named(above)} more removals than mix and chance explain"] * bool(len(above))
-    parts += [f"{_named(below)} fewer"] * bool(len(below))
+    explained = "removals than mix and chance explain"
+    sides = ((above, f"more {explained}"), (below, "fewer" if len(above) else f"fewer {explained}"))
+    parts = [f"{_named(rows)} {words}" for rows, words in sides if len(rows)]
     return f"Of {counted(len(judged), 'site')} compared, {listed(parts)}. {_standing_out(judged)}"
 
 
@@ -94,7 +95,7 @@ def benchmark_notes(sites: pd.DataFrame) -> list[str]:
     said += [FEWER_MEANS] * bool(sites["flag"].isin(["below", "far below"]).any())
     noted = sites.dropna(subset=["benchmark_note"])
     for words, rows in noted.groupby("benchmark_note", sort=True):
-        said.append(f"{listed(rows['site'].head(LONGEST_LIST))}{_and_more(rows)}: {words}.")
+        said.append(f"{_shortened(rows['site'].tolist())}: {words}.")
     return said
 
 
@@ -182,7 +183,7 @@ def practice_finding(practice: pd.DataFrame) -> list[str]:
             said.append(f"{row['site']} {words}: {percent(row[measure])}.")
     too_long = practice[practice["places_over_guideline"] > 0]["site"].tolist()
     if too_long:
-        said.append(f"An interval longer than its outer limit stands at {listed(too_long[:LONGEST_LIST])}.")
+        said.append(f"An interval longer than its outer limit stands at {_shortened(too_long)}.")
     return said
 
 
@@ -233,18 +234,15 @@ def hidden_finding(environments: pd.DataFrame) -> str:
     )
 
 
-def _and_more(rows: pd.DataFrame) -> str:
-    return f" and {len(rows) - LONGEST_LIST} more" if len(rows) > LONGEST_LIST else ""
-
-
-def _of_all(judged: pd.DataFrame) -> str:
-    return f"Each of {counted(len(judged), 'site')}"
+def _shortened(names: list[str]) -> str:
+    """Return a list in words, the first few by name and the others by number."""
+    rest = len(names) - LONGEST_LIST
+    return listed([*names[:LONGEST_LIST], f"{rest} more"] if rest > 0 else names)
 
 
 def _named(sites: pd.DataFrame) -> str:
-    names = [f"{row['site']} ({_ratio_of(row)})" for _, row in sites.head(LONGEST_LIST).iterrows()]
-    names += [f"{len(sites) - LONGEST_LIST} more"] * (len(sites) > LONGEST_LIST)
-    return f"{listed(names)} {'has' if len(sites) == 1 else 'have'}"
+    names = [f"{row['site']} ({_ratio_of(row)})" for _, row in sites.iterrows()]
+    return f"{_shortened(names)} {'has' if len(sites) == 1 else 'have'}"
 
 
 def _ratio_of(row: pd.Series) -> str:
@@ -256,8 +254,7 @@ def _standing_out(judged: pd.DataFrame) -> str:
     names = judged.loc[judged["stands_out"].astype(bool), "site"].tolist()
     if not names:
         return f"{opening} none of them stands out."
-    more = [f"{len(names) - LONGEST_LIST} more"] * (len(names) > LONGEST_LIST)
-    return f"{opening} {listed(names[:LONGEST_LIST] + more)} still {'stands' if len(names) == 1 else 'stand'} out."
+    return f"{opening} {_shortened(names)} still {'stands' if len(names) == 1 else 'stand'} out."
 
 
 def _rank_of(row: pd.Series) -> str:

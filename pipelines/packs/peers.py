@@ -105,7 +105,8 @@ def _has_thin_company(environments: pd.Series, peer_places: pd.DataFrame, rules:
 def _without_others(own: pd.DataFrame, withheld: list[str]) -> pd.DataFrame:
     is_withheld = own["site"].isin(withheld)
     shared = [name for name in own.columns if name not in OF_ITS_OWN]
-    shown = own.astype(dict.fromkeys(own.select_dtypes("bool"), "boolean"))
+    may_be_empty = {"bool": "boolean", "int64": "Int64"}
+    shown = own.astype({name: may_be_empty.get(str(kind), kind) for name, kind in own.dtypes.items()})
     shown.loc[is_withheld, shared] = pd.NA
     return shown.assign(benchmark_note=shown["benchmark_note"].mask(is_withheld, WITHHELD)).reset_index(
         drop=True

@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from python_calamine import CalamineWorkbook
 
 from pipelines.contracts import load_contract
 from pipelines.packs import run_pack
@@ -168,5 +169,36 @@ def make_pack(small_store, tmp_path_factory):
             out = tmp_path_factory.mktemp("pack")
             made[asked] = run_pack(["all"], small_store, period, client, site, out).parent
         return made[asked]
+
+    return make
+
+
+@pytest.fixture(scope="session")
+def everything_written():
+    """A function that returns all text of a pack: names of files, pages, text tables, and every cell of the workbook."""
+
+    def read(pack: Path) -> str:
+        files = [path for path in pack.rglob("*") if path.is_file()]
+        texts = [str(path.relative_to(pack)) for path in files]
+        texts += [path.read_text(encoding="utf-8") for path in files if path.suffix != ".xlsx"]
+        book = CalamineWorkbook.from_path(str(pack / "tables.xlsx"))
+        texts += [str(book.get_sheet_by_name(name).to_python()) for name in book.sheet_names]
+        return "\n".join(texts)
+
+    return read
+
+
+@pytest.fixture(scope="session")
+def fleet_pack(fleet_store, tmp_path_factory):
+    """A function that makes the benchmark's pack of the fleet for one client ('' for the consultant), each once."""
+    made: dict[str, Path] = {}
+
+    def make(client: str) -> Path:
+        if client not in made:
+            out = tmp_path_factory.mktemp("fleetpack")
+            made[client] = run_pack(
+                ["site_benchmark"], fleet_store, "", client, "", out, salt="a salt"
+            ).parent
+        return made[client]
 
     return make

@@ -6,7 +6,6 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from python_calamine import CalamineWorkbook
 
 from pipelines.faults import Fault, RequestFault
 from pipelines.packs import REPORTS, run_pack
@@ -72,7 +71,8 @@ def pages(pack):
     return {path.stem: Page(path) for path in pack.glob("*.html")}
 
 
-def test_a_pack_is_whole(pack):
+def test_a_pack_is_whole(pack, request):
+    is_for_one_client = "client" in SCOPES[request.node.callspec.params["pack"]]
     assert {path.name for path in pack.iterdir()} == {
         "index.html",
         "tables.xlsx",
@@ -80,6 +80,7 @@ def test_a_pack_is_whole(pack):
         *(f"{name}.html" for name in REPORTS),
     }
     own = {"files_loaded", "contract_rules", "quarantine"}
+    own |= {"peers", "peer_environments"} if is_for_one_client else set()
     tables = {path.stem for path in (pack / "tables").iterdir()}
     # What tells of all clients together is in the pack of all clients only.
     assert tables - own in (set(TABLES), set(TABLES) - set(FLEET_TABLES))
@@ -130,7 +131,9 @@ def test_no_code_prompt_warning_or_machine_path_is_shown(pack, pages):
 def test_every_figure_has_a_finding_and_an_alternative_in_words(pages):
     for name in REPORTS:
         svgs = re.findall(r"<svg [^>]*>", pages[name].source)
-        assert len(svgs) == len(pages[name].captions) > 0
+        # No site of the small store has an environment in common with another one.
+        assert svgs or name == "site_benchmark"
+        assert len(svgs) == len(pages[name].captions)
         assert all(caption.strip().endswith(".") for caption in pages[name].captions)
         assert all('role="img"' in svg and 'aria-label="Chart of ' in svg for svg in svgs)
 
@@ -182,14 +185,6 @@ def test_one_site_is_told_without_the_others(make_pack):
     assert "Press Hall" not in words
 
 
-def everything_written(pack: Path) -> str:
-    """All text of a pack: pages, text tables, and every cell of the workbook."""
-    texts = [path.read_text(encoding="utf-8") for path in pack.rglob("*") if path.suffix in (".html", ".csv")]
-    book = CalamineWorkbook.from_path(str(pack / "tables.xlsx"))
-    texts += [str(book.get_sheet_by_name(name).to_python()) for name in book.sheet_names]
-    return "\n".join(texts)
-
-
 @pytest.mark.parametrize(
     ("client", "others"),
     [
@@ -197,14 +192,14 @@ def everything_written(pack: Path) -> str:
         (BRACKLE, [FERROW, "Press Hall", "ferrow_log"]),
     ],
 )
-def test_a_pack_for_one_client_names_no_other(make_pack, client, others):
+def test_a_pack_for_one_client_names_no_other(make_pack, everything_written, client, others):
     written = everything_written(make_pack(client=client))
     assert client in written
     for name in [*others, "both_yards"]:
         assert name.lower() not in written.lower()
 
 
-def test_a_pack_for_all_names_everybody(make_pack):
+def test_a_pack_for_all_names_everybody(make_pack, everything_written):
     written = everything_written(make_pack())
     for name in (FERROW, BRACKLE, "brackle_log.csv", "both_yards.csv", "is not a whole number"):
         assert name in written

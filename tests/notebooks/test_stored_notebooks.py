@@ -6,6 +6,7 @@ import nbformat
 import pytest
 
 from pipelines.packs import REPORTS
+from pipelines.packs.pack import WITH_PEERS
 from pipelines.shipped import shipped_folder
 
 NOTEBOOKS = shipped_folder("notebooks")
@@ -29,7 +30,7 @@ def test_stored_without_outputs_and_for_any_kernel(notebook):
     assert notebook.metadata.kernelspec.name == "python3"
 
 
-def test_title_question_and_parameters_come_first(notebook):
+def test_title_question_and_parameters_come_first(notebook, request):
     title, question = notebook.cells[0].source.split("\n\n")
     assert title.startswith("# ")
     assert question.startswith("For ")
@@ -37,7 +38,8 @@ def test_title_question_and_parameters_come_first(notebook):
     parameters = notebook.cells[1]
     assert parameters.metadata.tags == ["parameters"]
     names = [statement.target.id for statement in ast.parse(parameters.source).body]
-    assert names == ["store", "period", "client", "site"]
+    has_peers = request.node.callspec.params["notebook"] in WITH_PEERS
+    assert names == ["store", "period", "client", "site"] + ["salt"] * has_peers
     assert all("  # " in line for line in parameters.source.splitlines())
 
 

@@ -34,7 +34,7 @@ def has_enough_peers(peers: pd.DataFrame, rules: BenchmarkRules) -> bool:
         return False
     by_client = peers.groupby("client")["shackle_years"].sum()
     largest = by_client.max() / by_client.sum() if by_client.sum() > 0 else 1.0
-    return len(by_client) >= rules.least_peer_clients and largest <= rules.largest_peer_share
+    return bool(len(by_client) >= rules.least_peer_clients and largest <= rules.largest_peer_share)
 
 
 def peer_names(sites: Iterable[tuple[str, str]], salt: str) -> dict[tuple[str, str], str]:
