@@ -24,6 +24,7 @@ SHEETS = {
     "interval_recommendations": "Intervals",
     "overdue_inspections": "Inspections due",
     "receiving_rejects": "Rejected on receipt",
+    "inspector_strictness": "Strictness of inspectors",
     "files_loaded": "Files loaded",
     "contract_rules": "Contract rules",
     "quarantine": "Quarantined rows",

@@ -10,6 +10,7 @@ import pandas as pd
 from pipelines.contracts import load_contract
 from pipelines.exposure import build_exposures
 from pipelines.faults import RequestFault
+from pipelines.tables.inspector_strictness import inspector_strictness
 from pipelines.tables.interval_recommendations import interval_recommendations
 from pipelines.tables.overdue_inspections import overdue_inspections
 from pipelines.tables.reason_breakdown import reason_breakdown, reason_cells
@@ -26,6 +27,7 @@ TABLES = (
     "interval_recommendations",
     "overdue_inspections",
     "receiving_rejects",
+    "inspector_strictness",
 )
 
 
@@ -48,9 +50,10 @@ def compute_tables(con: duckdb.DuckDBPyConnection, period: str | None = None) ->
     as_of = _last_day(month) if month else None
     build_exposures(con, as_of)
     _write(con, "removal_rates", removal_rates(con, as_of))
-    # The next two sum up what was just written.
+    # The next three sum up what was just written.
     _write(con, "removal_trend", removal_trend(con))
     _write(con, "interval_recommendations", interval_recommendations(con))
+    _write(con, "inspector_strictness", inspector_strictness(con, as_of))
     cells = reason_cells(con, as_of)
     _write(con, "reason_breakdown", reason_breakdown(cells))
     _write(con, "reasons_by_environment", reasons_by_environment(cells))
