@@ -32,6 +32,7 @@ SHEETS = {
     "site_practice": "Practice",
     "peers": "Sites of others",
     "peer_environments": "Others by environment",
+    "inspector_strictness": "Strictness of inspectors",
     "files_loaded": "Files loaded",
     "contract_rules": "Contract rules",
     "quarantine": "Quarantined rows",

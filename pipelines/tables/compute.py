@@ -10,6 +10,7 @@ import pandas as pd
 from pipelines.contracts import load_contract
 from pipelines.exposure import build_exposures
 from pipelines.faults import RequestFault
+from pipelines.tables.inspector_strictness import inspector_strictness
 from pipelines.tables.interval_recommendations import interval_recommendations
 from pipelines.tables.overdue_inspections import overdue_inspections
 from pipelines.tables.pooled_rates import pooled_rates
@@ -33,6 +34,7 @@ TABLES = (
     "interval_recommendations",
     "overdue_inspections",
     "receiving_rejects",
+    "inspector_strictness",
     "site_benchmark",
     "site_benchmark_parts",
     "site_practice",
@@ -67,10 +69,11 @@ def compute_tables(con: duckdb.DuckDBPyConnection, period: str | None = None) ->
     rates, model = pooled_rates(con)
     _write(con, "pooled_rates", rates)
     _write(con, "hazard_model", model)
-    # The next three sum up what was just written.
+    # The next four sum up what was just written.
     _write(con, "removal_trend", removal_trend(con))
     _write(con, "rate_changes", rate_changes(con))
     _write(con, "interval_recommendations", interval_recommendations(con))
+    _write(con, "inspector_strictness", inspector_strictness(con, as_of))
     _write(con, "receiving_rejects", receiving_rejects(con, as_of))
     benchmark, parts = site_benchmark(con)
     _write(con, "site_benchmark", benchmark)

@@ -22,8 +22,23 @@ looks as (                -- one row: a place and a month with a look
         sum(shackle_years_unaccounted_for) as shackle_years_unaccounted_for
     from exposures
     group by client, site, environment, month
+),
+leaders as (             -- one row: a place and a month with a periodic inspection, and who looked at most items
+    select *, inspector <> lag(inspector) over (partition by client, site, environment order by month) as is_changed
+    from (
+        select client, site, environment, strftime(inspected_on, '%Y-%m') as month,
+            coalesce(inspector, 'not stated') as inspector
+        from current_lines
+        where inspection_type = 'periodic' and quantity > 0 and inspected_on <= $as_of
+        group by client, site, environment, month, coalesce(inspector, 'not stated')
+        qualify row_number() over (
+            partition by client, site, environment, month order by sum(quantity) desc, coalesce(inspector, 'not stated')
+        ) = 1
+    )
 )
 select client, site, environment, month,
+    leaders.inspector as main_inspector,
+    is_changed as is_inspector_changed,
     coalesce(inspected, 0)::bigint as inspected,
     coalesce(removed, 0)::bigint as removed,
     coalesce(first_look_inspected, 0)::bigint as first_look_inspected,
@@ -36,5 +51,7 @@ select client, site, environment, month,
     coalesce(unaccounted_for, 0)::bigint as unaccounted_for,
     coalesce(shackle_years, 0) as shackle_years,
     coalesce(shackle_years_unaccounted_for, 0) as shackle_years_unaccounted_for
-from lines left join looks using (client, site, environment, month)
+from lines
+left join looks using (client, site, environment, month)
+left join leaders using (client, site, environment, month)
 order by client, site, environment, month

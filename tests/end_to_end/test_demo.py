@@ -3,6 +3,7 @@
 import shutil
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import pytest
 
@@ -142,3 +143,52 @@ def test_heat_damage_is_what_the_furnace_has_more_of_than_other_environments(con
     # Missing cotters belong to the pin: screw pins have none, so no environment stands out for its mix of pins.
     cotters = frame.xs("cotter missing or damaged", level="criterion")
     assert cotters["times_others"].notna().all()
+
+
+def test_the_strictness_of_the_inspectors_is_that_of_the_truth(con):
+    truth = pd.read_csv(DATA / "true_multipliers.csv").query("kind == 'inspector strictness'")
+    truth = (
+        truth.rename(columns={"name": "inspector"}).set_index(["client", "inspector"])["value"].astype(float)
+    )
+    # Everybody is compared with the others of the client, who share its places in turn.
+    of_client = truth.groupby("client")
+    beside = truth * (of_client.transform("size") - 1) / (of_client.transform("sum") - truth)
+    table = read_table(con, "inspector_strictness").set_index(["client", "inspector"])
+    assert sorted(table.index) == sorted(truth.index)
+    np.testing.assert_allclose(table["strictness"], beside[table.index], rtol=0.1)
+    np.testing.assert_allclose(table["shrunken_strictness"], beside[table.index], rtol=0.1)
+    # 90 % limits of ten persons.
+    inside = beside[table.index].between(table["strictness_lower"], table["strictness_upper"])
+    assert inside.sum() >= 8
+    beyond = table[table["is_difference_beyond_chance"]].index
+    assert {("Harrowmere Marine", "HM-02"), ("Ostrevane Metals", "K9")} <= set(beyond)
+    assert {("Harrowmere Marine", "HM-11"), ("Ostrevane Metals", "K3")} <= set(beyond)
+    assert truth[beyond].isin([0.85, 1.15]).all()
+
+
+def test_goods_refused_are_worst_from_the_supplier_that_the_truth_says(con):
+    goods = (
+        read_table(con, "receiving_rejects").groupby(["client", "supplier"])[["received", "rejected"]].sum()
+    )
+    share = goods["rejected"] / goods["received"]
+    assert share["Harrowmere Marine"].idxmax() == "S-32"
+    assert share["Harrowmere Marine", "S-32"] == pytest.approx(0.06, abs=0.015)
+
+
+def test_tags_that_were_lost_are_not_overdue(con):
+    store = read_table(con, "overdue_inspections").query("site == 'Kettlebrae Toolstore'")
+    assert (store["days_overdue"] <= 0).all()
+    # Counted from the lines: tags that were fit when last seen, before the last visit to their environment.
+    lost = con.execute(
+        """
+        with tags as (
+            select environment, serial, max(inspected_on) as seen_on, max(removed) as removed
+            from current_lines where serial is not null group by all
+        ), visits as (
+            select environment, max(inspected_on) as last_on from current_lines
+            where serial is not null and inspection_type = 'periodic' group by all
+        )
+        select count(*) from tags join visits using (environment) where removed = 0 and seen_on < last_on
+        """
+    ).fetchall()[0][0]
+    assert 0 < store["unaccounted_for"].sum() <= lost

@@ -34,6 +34,7 @@ def lines(draw):
         "quantity": quantity,
         "removed": removed,
         "replaced": draw(st.sampled_from([None, removed])),
+        "inspector": draw(st.sampled_from(["K3", "K8", None])),
         "primary": (under_first, removed - under_first),
         "criteria": draw(st.permutations(CRITERIA))[:2],
     }
@@ -118,7 +119,7 @@ def test_every_table_keeps_the_rules_of_its_contract(log):
                 )
             else:
                 assert not (frame[kwargs["column"]] < kwargs["min_value"]).any(), rule.name
-        order = (*PLACE, "supplier", "month", "criterion", "item_class")
+        order = (*PLACE, "supplier", "month", "criterion", "item_class", "inspector")
         key = [column for column in order if column in frame]
         assert frame[key].equals(frame.sort_values(key, na_position="first")[key]), name
 
@@ -142,3 +143,15 @@ def test_criteria_of_the_environments_add_up_to_those_of_the_places(log):
     by_place = read_table(con, "reason_breakdown").groupby(key)[sums].sum()
     pd.testing.assert_frame_equal(by_environment[sums], by_place)
     assert (by_environment["removed_compared"] <= by_environment["removed_at_risk"]).all()
+
+
+@settings(max_examples=15, deadline=None)
+@given(logs)
+def test_what_the_inspectors_did_adds_up_to_the_looks_that_close_a_gap(log):
+    con = computed(log)
+    persons = read_table(con, "inspector_strictness")
+    looks = con.execute(
+        "select coalesce(sum(inspected), 0), coalesce(sum(shackle_years), 0) from exposures"
+        " where not is_first_look and inspected > 0"
+    ).fetchall()[0]
+    np.testing.assert_allclose(persons[["inspected", "shackle_years"]].sum(), looks)

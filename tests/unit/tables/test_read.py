@@ -50,7 +50,10 @@ def test_the_quarantine_can_be_read_but_not_by_client(con):
     [
         ("removal_rate", 'There is no table "removal_rate". Did you mean removal_rates or removal_trend?'),
         ("xyz", f'There is no table "xyz". Tables to be had: {EVERYTHING}.'),
-        ("inspection_line", 'There is no table "inspection_line". Did you mean overdue_inspections?'),
+        (
+            "inspection_line",
+            'There is no table "inspection_line". Did you mean inspector_strictness or overdue_inspections?',
+        ),
         (
             "order_plan",
             f'The table "order_plan" is agreed but not computed yet. Tables to be had: {EVERYTHING}.',
