@@ -25,6 +25,8 @@ SHEETS = {
     "pooled_rates": "Pooled rates",
     "hazard_model": "Model of the rates",
     "interval_recommendations": "Intervals",
+    "detection_sensitivity": "If looks miss some",
+    "rate_backtest": "Rates held against later",
     "overdue_inspections": "Inspections due",
     "receiving_rejects": "Rejected on receipt",
     "site_benchmark": "Sites compared",

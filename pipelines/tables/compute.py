@@ -10,10 +10,12 @@ import pandas as pd
 from pipelines.contracts import load_contract
 from pipelines.exposure import build_exposures
 from pipelines.faults import RequestFault
+from pipelines.tables.detection_sensitivity import detection_sensitivity
 from pipelines.tables.inspector_strictness import inspector_strictness
 from pipelines.tables.interval_recommendations import interval_recommendations
 from pipelines.tables.overdue_inspections import overdue_inspections
 from pipelines.tables.pooled_rates import pooled_rates
+from pipelines.tables.rate_backtest import rate_backtest
 from pipelines.tables.rate_changes import rate_changes
 from pipelines.tables.reason_breakdown import reason_breakdown, reason_cells
 from pipelines.tables.reasons_by_environment import reasons_by_environment
@@ -32,6 +34,8 @@ TABLES = (
     "pooled_rates",
     "hazard_model",
     "interval_recommendations",
+    "detection_sensitivity",
+    "rate_backtest",
     "overdue_inspections",
     "receiving_rejects",
     "inspector_strictness",
@@ -66,7 +70,7 @@ def compute_tables(con: duckdb.DuckDBPyConnection, period: str | None = None) ->
     _write(con, "reason_breakdown", reason_breakdown(cells))
     _write(con, "reasons_by_environment", reasons_by_environment(cells))
     _write(con, "overdue_inspections", overdue_inspections(con, as_of))
-    rates, model = pooled_rates(con)
+    rates, model = pooled_rates(con, as_of)
     _write(con, "pooled_rates", rates)
     _write(con, "hazard_model", model)
     # The next four sum up what was just written.
@@ -74,6 +78,8 @@ def compute_tables(con: duckdb.DuckDBPyConnection, period: str | None = None) ->
     _write(con, "rate_changes", rate_changes(con))
     _write(con, "interval_recommendations", interval_recommendations(con))
     _write(con, "inspector_strictness", inspector_strictness(con, as_of))
+    _write(con, "detection_sensitivity", detection_sensitivity(con))
+    _write(con, "rate_backtest", rate_backtest(con, as_of))
     _write(con, "receiving_rejects", receiving_rejects(con, as_of))
     benchmark, parts = site_benchmark(con)
     _write(con, "site_benchmark", benchmark)

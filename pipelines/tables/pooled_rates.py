@@ -1,10 +1,13 @@
 """Removal rates of places from one model of all looks, and what that model says of the rest."""
 
+from datetime import date
+
 import duckdb
 import numpy as np
 import pandas as pd
 
 from pipelines.contracts import RiskTargets, load_contract, risk_targets
+from pipelines.models.ageing import WeibullFit, fit_weibull
 from pipelines.models.hazard import (
     ALL,
     PLACE,
@@ -17,16 +20,18 @@ from pipelines.models.hazard import (
 from pipelines.shipped import statement
 
 COVARIATES = ["environment", "service_class", "size_band", "pin", "use_frequency"]
+AGEING = "ageing of items"
 RATES = {"rate": "pooled_rate", "rate_lower": "pooled_rate_lower", "rate_upper": "pooled_rate_upper"}
 FACTORS_IN_TABLE = {"factor": "estimate", "factor_lower": "estimate_lower", "factor_upper": "estimate_upper"}
 
 
-def pooled_rates(con: duckdb.DuckDBPyConnection) -> tuple[pd.DataFrame, pd.DataFrame]:
+def pooled_rates(con: duckdb.DuckDBPyConnection, as_of: date | None) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Return the tables `pooled_rates` and `hazard_model`, from `exposures` and the lines; both may be empty.
 
-    Two models are fitted: of all removals, and of those on a load-bearing criterion or with none stated.
+    Two models are fitted: of all removals, and of those on a load-bearing criterion or with none stated. Whether items
+    age is asked of tagged items whose receipt is on record.
     """
-    looks = grouped_looks(con.execute(statement("pipelines.tables", "hazard_looks.sql")).df())
+    looks = hazard_looks(con)
     if looks.empty:
         return _none("pooled_rates"), _none("hazard_model")
     targets = risk_targets()
@@ -35,14 +40,23 @@ def pooled_rates(con: duckdb.DuckDBPyConnection) -> tuple[pd.DataFrame, pd.DataF
     rates = fit.rates.rename(columns={**RATES, "rate_upper_one_sided": "highest_rate", "basis": "rate_basis"})
     of_tier = load_bearing.rates.rename(columns={"rate_upper_one_sided": "highest_load_bearing_rate"})
     rates = rates.merge(of_tier[[*PLACE, "highest_load_bearing_rate"]], on=PLACE)
-    return rates, _model_in_words(fit, gap_exponent(looks, COVARIATES))
+    ages = con.execute(statement("pipelines.tables", "ages.sql"), {"as_of": as_of}).df()
+    ageing = (
+        fit_weibull(ages["age_fit"], ages["age_removed"], targets.rate_limits_level) if len(ages) else None
+    )
+    return rates, _model_in_words(fit, gap_exponent(looks, COVARIATES), ageing)
+
+
+def hazard_looks(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
+    """Return the looks that have an earlier one, by place, day and kind of item, as the hazard model takes them."""
+    return grouped_looks(con.execute(statement("pipelines.tables", "hazard_looks.sql")).df())
 
 
 def _fit(looks: pd.DataFrame, targets: RiskTargets) -> HazardFit:
     return fit_hazard(looks, COVARIATES, targets.rate_limits_level, targets.confidence_level)
 
 
-def _model_in_words(fit: HazardFit, exponent: GapExponent | None) -> pd.DataFrame:
+def _model_in_words(fit: HazardFit, exponent: GapExponent | None, ageing: WeibullFit | None) -> pd.DataFrame:
     """Return the rows of `hazard_model`: a row for each level, the reference ones too, then facts of the whole fit."""
     factors = fit.coefficients.reindex(columns=["covariate", "level", *FACTORS_IN_TABLE]).rename(
         columns=FACTORS_IN_TABLE
@@ -58,7 +72,22 @@ def _model_in_words(fit: HazardFit, exponent: GapExponent | None) -> pd.DataFram
         columns=["covariate", "level", "estimate", "remark"],
     )
     facts = pd.DataFrame(_facts(fit, exponent), columns=["covariate", "estimate", "remark"])
-    return pd.concat([factors, references, facts], ignore_index=True)
+    return pd.concat([factors, references, facts, _ageing_in_words(ageing)], ignore_index=True)
+
+
+def _ageing_in_words(ageing: WeibullFit | None) -> pd.DataFrame:
+    if ageing is None:
+        words = "no tagged item with its receipt on record, so that nothing can be said of ageing"
+        return pd.DataFrame([{"covariate": AGEING, "remark": words}])
+    of = f"{ageing.items:,.0f} tagged items with their receipt on record, {ageing.removed:,.0f} removed: {ageing.words}"
+    row = {
+        "covariate": AGEING,
+        "estimate": ageing.shape,
+        "estimate_lower": ageing.shape_lower,
+        "estimate_upper": ageing.shape_upper,
+        "remark": f"Weibull shape, 1 is no ageing; {of}" if ageing.shape else of,
+    }
+    return pd.DataFrame([row])
 
 
 def _facts(fit: HazardFit, exponent: GapExponent | None) -> list[tuple[str, float | None, str]]:
