@@ -250,7 +250,7 @@ def _ratio_of(row: pd.Series) -> str:
 
 
 def _standing_out(judged: pd.DataFrame) -> str:
-    opening = f"Allowing for {counted(len(judged), 'comparison')} at once,"
+    opening = "Allowing for how many sites are compared at once,"
     names = judged.loc[judged["stands_out"].astype(bool), "site"].tolist()
     if not names:
         return f"{opening} none of them stands out."

@@ -100,7 +100,7 @@ def funnel_chart(sites: pd.DataFrame, peers: pd.DataFrame) -> alt.LayerChart:
     if len(peers):
         rings = alt.Chart(peers[["expected", "ratio"]].assign(standing=PEER))
         layers.append(rings.mark_point(color=QUIET, size=60, opacity=0.9, strokeWidth=1.4).encode(x=x, y=y))
-    layers += [_site_marks(drawn, x, y), _site_names(drawn, ends, top, x, y)]
+    layers += [_site_marks(drawn, x, y), _site_names(drawn, peers, ends, top, x, y)]
     title = alt.Title(KEY, fontSize=11, fontWeight="normal", color=QUIET, offset=4)
     return themed(
         alt.LayerChart(layer=layers).properties(width=FUNNEL_WIDTH, height=FUNNEL_HEIGHT, title=title)
@@ -146,9 +146,11 @@ def _site_marks(drawn: pd.DataFrame, x: alt.X, y: alt.Y) -> alt.Chart:
     )
 
 
-def _site_names(drawn: pd.DataFrame, ends: list[float], top: float, x: alt.X, y: alt.Y) -> alt.LayerChart:
+def _site_names(
+    drawn: pd.DataFrame, peers: pd.DataFrame, ends: list[float], top: float, x: alt.X, y: alt.Y
+) -> alt.LayerChart:
     """Return the names beside the marks, each where it covers no other name and no mark, as far as there is such room."""
-    sides = _sides(drawn, ends, top)
+    sides = _sides(drawn, peers, ends, top)
     layers = []
     for align, dx, dy in SIDES:
         is_here = [side == (align, dx, dy) for side in sides]
@@ -158,10 +160,13 @@ def _site_names(drawn: pd.DataFrame, ends: list[float], top: float, x: alt.X, y:
     return alt.LayerChart(layer=layers)
 
 
-def _sides(drawn: pd.DataFrame, ends: list[float], top: float) -> list[tuple[Align, int, int]]:
-    """Return for each mark the first of `SIDES` on which its name is free of others, in the order of the marks."""
-    across = np.log(drawn["expected"] / ends[0]) / np.log(ends[1] / ends[0]) * FUNNEL_WIDTH
-    down = (1 - drawn["ratio"] / top) * FUNNEL_HEIGHT
+def _sides(
+    drawn: pd.DataFrame, peers: pd.DataFrame, ends: list[float], top: float
+) -> list[tuple[Align, int, int]]:
+    """Return for each site the first of `SIDES` on which its name is free of marks and of the names before it."""
+    marks = pd.concat([drawn[["expected", "ratio"]], peers[["expected", "ratio"]]])
+    across = np.log(marks["expected"] / ends[0]) / np.log(ends[1] / ends[0]) * FUNNEL_WIDTH
+    down = (1 - marks["ratio"] / top) * FUNNEL_HEIGHT
     taken: list[Box] = [
         (left - 6, left + 6, middle - 6, middle + 6) for left, middle in zip(across, down, strict=True)
     ]

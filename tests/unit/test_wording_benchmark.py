@@ -38,7 +38,7 @@ def test_many_and_few_removals_are_told_with_what_is_more_than_chance():
     assert wording.benchmark_finding(sites()) == (
         "Of 3 sites compared, Sea Wall (2.00 times what is expected, 1.53 to 2.57) has more removals than mix and chance "
         "explain and Press Hall (0.36 times what is expected, 0.12 to 0.83) has fewer. "
-        "Allowing for 3 comparisons at once, Sea Wall still stands out."
+        "Allowing for how many sites are compared at once, Sea Wall still stands out."
     )
 
 
@@ -46,7 +46,7 @@ def test_few_removals_alone_are_told_in_full():
     low = sites(flag=["within", "within", "far below"], stands_out=False)
     assert wording.benchmark_finding(low) == (
         "Of 3 sites compared, Press Hall (0.36 times what is expected, 0.12 to 0.83) has fewer removals than mix and chance "
-        "explain. Allowing for 3 comparisons at once, none of them stands out."
+        "explain. Allowing for how many sites are compared at once, none of them stands out."
     )
 
 
