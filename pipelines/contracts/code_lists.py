@@ -77,6 +77,11 @@ def removal_criteria() -> pd.DataFrame:
     return _code_list("removal_criteria")
 
 
+def coverage_study() -> pd.DataFrame:
+    """Return what tests/benchmarks/coverage_study.py found: fleets, which_places, places_simulated, covered_pooled, covered_exact, too_long."""
+    return pd.read_csv(shipped_folder("data_contracts") / "evidence" / "coverage_study.csv")
+
+
 def rated_loads() -> pd.DataFrame:
     """Return nominal sizes against rated loads: size_in, nominal_size_mm, grade, rated_load_short_tons, source."""
     return _code_list("rated_loads")

@@ -178,6 +178,12 @@ WORDS = {
 }
 # Columns that no contract describes: kind and unit, and what they mean.
 OWN_COLUMNS = {
+    "fleets": ("string", None, "How the simulated fleets were made"),
+    "which_places": ("string", None, "Which of their places"),
+    "places_simulated": ("integer", None, "Places simulated"),
+    "covered_pooled": ("number", "share of items", "Share of places whose true rate lies in the pooled limits"),
+    "covered_exact": ("number", "share of items", "Share of places whose true rate lies in the exact limits"),
+    "too_long": ("number", "share of items", "Share of places advised an interval longer than the truly safe one"),
     "loaded_at": ("date", None, "Day the file was loaded"),
     "rows_read": ("integer", "rows", "Records in the file; empty where the file is shared with other clients"),
     "rows_accepted": ("integer", "rows", "Records that keep every rule that may refuse a row"),

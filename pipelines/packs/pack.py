@@ -19,7 +19,9 @@ from pipelines.shipped import shipped_folder
 from pipelines.wording import month_in_words, sources_in_words
 
 # In the order of the index page; each is the name of a notebook.
-REPORTS = ("removal_rates", "interval_recommendations", "site_benchmark", "intake_account")
+REPORTS = ("removal_rates", "interval_recommendations", "site_benchmark", "intake_account", "evidence")
+# Of these, the ones that tell of all clients together, left out of the pack of one client or site.
+FOR_ALL_CLIENTS = ("evidence",)
 # Of these, the ones that show sites of others, under names that are made up for each pack.
 WITH_PEERS = ("site_benchmark",)
 
@@ -60,7 +62,7 @@ def run_pack(
     Fault
         A notebook stopped; nothing is written then.
     """
-    chosen = _chosen(names)
+    chosen = _chosen(names, is_for_all=not (client or site))
     salt = salt or token_hex()
     tables = open_tables(str(store), period, client, site, salt)
     place = out / tables.period
@@ -79,7 +81,7 @@ def run_pack(
     return place / "index.html"
 
 
-def _chosen(names: Iterable[str]) -> list[str]:
+def _chosen(names: Iterable[str], is_for_all: bool) -> list[str]:
     asked = list(REPORTS) if "all" in (names := list(names)) else names
     for name in names:
         if name not in (*REPORTS, "all"):
@@ -88,7 +90,11 @@ def _chosen(names: Iterable[str]) -> list[str]:
                 f"Did you mean {near[0]}?" if near else f"Reports to be had: {', '.join(REPORTS)}, or all."
             )
             raise RequestFault(f'There is no report "{name}". {advice}')
-    return [name for name in REPORTS if name in asked]
+        if name in FOR_ALL_CLIENTS and not is_for_all:
+            raise RequestFault(
+                f'The report "{name}" tells of all clients together. Ask for it without --client and --site.'
+            )
+    return [name for name in REPORTS if name in asked and (is_for_all or name not in FOR_ALL_CLIENTS)]
 
 
 def _refuse_foreign_folder(place: Path) -> None:

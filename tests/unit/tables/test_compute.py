@@ -40,7 +40,8 @@ def test_a_table_has_the_columns_of_its_contract(store_of, name):
         (column.name, column.physical_type) for column in contract.columns
     ]
     frame = read_table(con, name)
-    assert len(frame) > 0
+    # The last quarters have no look that an earlier rate could be held against.
+    assert len(frame) > 0 or name == "rate_backtest"
     for column in contract.columns:
         assert not (column.is_required and frame[column.name].isna().any()), column.name
 

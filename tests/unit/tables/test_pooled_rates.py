@@ -59,12 +59,26 @@ def test_load_bearing_removals_are_a_part_of_all(store_of):
 
 def test_what_the_model_says_names_its_references_and_its_fit(store_of):
     _, model, _ = tables(store_of(*six_sites()))
-    assert {"all", "environment", "spread of places", "spread of looks", "exponent of the gap"} >= set(
-        model["covariate"]
-    ) - {"service_class", "use_frequency", "size_band", "pin", "test of fit", "note on the fit"}
+    levels = ["all", "environment", "service_class", "use_frequency", "size_band", "pin"]
+    assert (model["level"].notna() == model["covariate"].isin(levels)).all()
+    facts = model.set_index("covariate")
+    assert {"spread of places", "spread of looks", "ageing of items"} <= set(facts.index)
+    assert facts.loc["ageing of items", "remark"].startswith("no tagged item with its receipt on record")
+
+
+def test_ageing_is_asked_of_tagged_items_whose_receipt_is_on_record(store_of):
+    lines = []
+    for number in range(30):
+        tag = {"serial": f"T{number}"}
+        lines.append(("initial", "2020-01-01", 1, 0, tag))
+        # Half of them go in their third year, none before: no steady rate does that.
+        lines += [("periodic", f"{year}-01-01", 1, 0, tag) for year in (2021, 2022)]
+        lines.append(("periodic", "2023-01-01", 1, number % 2, tag))
+    lines.append(("periodic", "2022-06-01", 1, 1, {"serial": "no receipt"}))
+    _, model, _ = tables(store_of(*lines))
+    ageing = model.set_index("covariate").loc["ageing of items"]
+    assert ageing["estimate"] > 2
     assert (
-        model["level"].notna()
-        == model["covariate"].isin(
-            ["all", "environment", "service_class", "use_frequency", "size_band", "pin"]
-        )
-    ).all()
+        "30 tagged items with their receipt on record, 15 removed: the data support ageing"
+        in ageing["remark"]
+    )

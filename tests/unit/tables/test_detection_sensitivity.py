@@ -1,0 +1,22 @@
+import pytest
+
+from pipelines.tables import compute_tables, read_table
+
+
+def test_a_missed_share_raises_the_share_in_service(store_of):
+    days = [f"{year}-01-01" for year in range(2016, 2025)]
+    con = store_of(*[("periodic", day, 500, 25 if day > "2016" else 0, {"replaced": 25}) for day in days])
+    compute_tables(con)
+    frame = read_table(con, "detection_sensitivity")
+    assert frame["detection"].tolist() == [1.0, 0.9, 0.8]
+    assert frame["rate_factor"].iloc[0] == 1
+    # 25 of 500 at each look: 5 % found, 5.13 per 100 a year if nothing is missed.
+    assert frame["rate_if_missed"].iloc[0] == pytest.approx(5.13, abs=0.05)
+    assert frame["rate_if_missed"].is_monotonic_increasing
+    assert frame["in_service_if_missed"].is_monotonic_increasing
+
+
+def test_a_store_without_a_second_look_has_no_row(store_of):
+    con = store_of(("periodic", "2024-01-01", 10, 1))
+    compute_tables(con)
+    assert read_table(con, "detection_sensitivity").empty
