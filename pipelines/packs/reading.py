@@ -12,7 +12,14 @@ import pandas as pd
 from pipelines.contracts import risk_targets
 from pipelines.faults import RequestFault
 from pipelines.models.reasons import shares_with_limits
-from pipelines.packs.intake_account import loaded_files, quarantined_by_rule, quarantined_rows, rules_run
+from pipelines.packs.intake_account import (
+    loaded_files,
+    phrases_read,
+    quarantined_by_rule,
+    quarantined_rows,
+    rules_run,
+    set_aside_rows,
+)
 from pipelines.store import open_store
 from pipelines.store.file import SETTINGS
 from pipelines.tables import TABLES, compute_tables, read_table
@@ -30,6 +37,8 @@ class OpenTables:
     files: pd.DataFrame
     rules: pd.DataFrame
     quarantined: pd.DataFrame
+    set_aside: pd.DataFrame
+    phrases: pd.DataFrame
 
     def table(self, name: str) -> pd.DataFrame:
         """Return a result table by its name."""
@@ -114,6 +123,8 @@ def open_tables(store: str, period: str = "", client: str = "", site: str = "") 
             files=files,
             rules=rules_run(con, files),
             quarantined=quarantined_rows(con, files, client),
+            set_aside=set_aside_rows(con, files, client),
+            phrases=phrases_read(con, files),
         )
 
 

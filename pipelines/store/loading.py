@@ -32,8 +32,10 @@ class Account:
     likened_phrases: dict[str, str] = field(default_factory=dict)
     added_sites: list[str] = field(default_factory=list)
     lines_missing: int = 0
-    # blank, repeated header, total: no rows of the log
+    # blank, repeated header, total: no rows of the log; corrected before: a row of a workbook of corrections
     rows_set_aside: dict[str, int] = field(default_factory=dict)
+    is_correction: bool = False
+    rows_still_wrong: list[str] = field(default_factory=list)  # of a workbook of corrections, with the reason
     is_already_loaded: bool = False
 
 
@@ -48,12 +50,16 @@ def write_load(con: duckdb.DuckDBPyConnection, account: Account, results: list[R
     try:
         load_id = _one(con, "select coalesce(max(load_id), 0) + 1 from store.loads")
         missing = superseded = 0
-        if _one(con, "select count(*) from store.loads where source = $source", {"source": account.source}):
+        if account.is_correction:
+            superseded = _supersede_by_corrections(con, load_id)
+        elif _one(con, "select count(*) from store.loads where source = $source", {"source": account.source}):
             missing = _flag_missing(con, account)
             superseded = _supersede(con, load_id, account)
         account = replace(account, rows_superseded=superseded, lines_missing=missing)
         _write_rows(con, load_id)
         _write_account(con, load_id, account, results)
+        if account.is_correction:
+            _settle_corrections(con, load_id)
         con.commit()
     except BaseException:
         con.rollback()
@@ -98,9 +104,10 @@ def _write_account(
         account.rows_quarantined,
         sum(account.rows_set_aside.values()),
         account.rows_superseded,
+        account.is_correction,
     ]
     con.execute(
-        "insert into store.loads values (?, ?, ?, ?, current_timestamp, ?, ?, ?, ?, ?, ?)",
+        "insert into store.loads values (?, ?, ?, ?, current_timestamp, ?, ?, ?, ?, ?, ?, ?)",
         [load_id, account.file, account.file_sha256, account.source, *counts],
     )
     for position, result in enumerate(results):
@@ -144,6 +151,37 @@ def _supersede(con: duckdb.DuckDBPyConnection, load_id: int, account: Account) -
         f" from (select distinct {', '.join(REVISION_KEY)} from accepted_looks) as later"
         f" where earlier.superseded_by is null and earlier.source = $source and {_SAME_LOOK}",
         {"load_id": load_id, "source": account.source},
+    )
+
+
+def _supersede_by_corrections(con: duckdb.DuckDBPyConnection, load_id: int) -> int:
+    """Supersede lines of exports that came before the one that a corrected row stood in; its neighbours there stay."""
+    return _one(
+        con,
+        "update store.inspection_lines as earlier set superseded_by = $load_id"
+        " from (select later.*, loads.load_id as exported from accepted_lines as later"
+        "   join store.loads as loads using (file_sha256)) as later, store.loads as first_load"
+        " where earlier.superseded_by is null and earlier.source = later.source"
+        f" and first_load.file_sha256 = earlier.file_sha256 and first_load.load_id < later.exported and {_SAME_LOOK}",
+        {"load_id": load_id},
+    )
+
+
+def _settle_corrections(con: duckdb.DuckDBPyConnection, load_id: int) -> None:
+    """Take the corrected rows off the quarantine list; where a later export has the same look, its line goes before."""
+    con.execute(
+        "update store.quarantine as kept set corrected_by = $load_id from"
+        " (select file_sha256, row from accepted_lines union select file_sha256, row from gathered_rows) as corrected"
+        " where kept.file_sha256 = corrected.file_sha256 and kept.row = corrected.row",
+        {"load_id": load_id},
+    )
+    con.execute(
+        "update store.inspection_lines as earlier set superseded_by = later.load_id from"
+        " (select line.*, loads.load_id as exported from store.current_lines as line"
+        "   join store.loads as loads using (file_sha256)) as later, store.loads as first_load"
+        " where earlier.load_id = $load_id and earlier.superseded_by is null and earlier.source = later.source"
+        f" and first_load.file_sha256 = earlier.file_sha256 and first_load.load_id < later.exported and {_SAME_LOOK}",
+        {"load_id": load_id},
     )
 
 

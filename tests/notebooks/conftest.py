@@ -92,7 +92,7 @@ def small_store(tmp_path_factory) -> Path:
         for load_id, (file, fingerprint, read, refused) in enumerate(FILES, start=1):
             accepted = read - refused
             con.execute(
-                "insert into loads values (?, ?, ?, 'tests', timestamp '2026-03-02 08:00', ?, ?, 0, ?, 0)",
+                "insert into loads values (?, ?, ?, 'tests', timestamp '2026-03-02 08:00', ?, ?, 0, ?, 0, 0, false)",
                 [load_id, file, fingerprint, read, accepted, refused],
             )
             con.execute(

@@ -80,7 +80,7 @@ def test_a_pack_is_whole(pack):
     }
     assert {path.stem for path in (pack / "tables").iterdir()} == {
         "removal_rates", "removal_trend", "reason_breakdown", "interval_recommendations", "overdue_inspections",
-        "files_loaded", "contract_rules", "quarantine",
+        "files_loaded", "contract_rules", "quarantine", "reasons_not_known", "rows_set_aside",
     }  # fmt: skip
     assert [path.name for path in pack.parent.iterdir()] == [pack.name]
 
