@@ -2,7 +2,7 @@
 
 import hashlib
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
@@ -23,7 +23,7 @@ from pipelines.intake.workbooks import missing_sheets, sheet_names
 from pipelines.sources import Profile, fitting_profile, known_profiles, read_profile
 from pipelines.store import attach_store, create_tables, open_store, write_load
 from pipelines.store.file import SETTINGS
-from pipelines.store.loading import Account
+from pipelines.store.loading import REVISION_KEY, Account
 
 WORKBOOKS = ("xlsx", "ods", "xls")
 
@@ -132,13 +132,14 @@ def _load_file(
         )
     con.execute("alter table quarantined_rows add column file varchar")
     con.execute("update quarantined_rows set file = $file", {"file": path.name})
-    return write_load(con, account, results)
+    return write_load(con, account, results, _revision_keys(profiles, [account.source]))
 
 
 def _load_corrections(
     con: duckdb.DuckDBPyConnection, path: Path, sha256: str, profiles: list[Profile], add_sites: bool
 ) -> Account:
-    rows_read, sources, results = stage_corrections(con, path, [*known_profiles(), *profiles], add_sites)
+    profiles = [*known_profiles(), *profiles]
+    rows_read, sources, results = stage_corrections(con, path, profiles, add_sites)
     account = replace(
         _account(con, path.name, sha256, ", ".join(sources), rows_read),
         is_correction=True,
@@ -147,7 +148,15 @@ def _load_corrections(
     # They are in the store's quarantine already, as their file had them.
     con.execute("alter table quarantined_rows add column file varchar")
     con.execute("delete from quarantined_rows")
-    return write_load(con, account, results)
+    return write_load(con, account, results, _revision_keys(profiles, sources))
+
+
+def _revision_keys(profiles: list[Profile], sources: list[str]) -> dict[str, Sequence[str]]:
+    return {
+        profile.source: profile.revision_key or REVISION_KEY
+        for profile in profiles
+        if profile.source in sources
+    }
 
 
 def _stage_file(
