@@ -20,7 +20,13 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 
-Files = Annotated[list[Path], typer.Argument(help="Exported log files (CSV or XLSX).", show_default=False)]
+Files = Annotated[
+    list[Path],
+    typer.Argument(
+        help="Exported log files: CSV, TSV or TXT, XLSX, ODS, XLS, Parquet, JSON lines; also as .gz or .zip.",
+        show_default=False,
+    ),
+]
 StorePath = Annotated[Path, typer.Option("--store", help="The DuckDB file that holds the loaded lines.")]
 SourcePath = Annotated[
     Path | None, typer.Option("--source", help="Source profile to read the files with (YAML).")
@@ -129,6 +135,36 @@ def intake(
             typer.echo("\n".join(account_lines(account)))
     if as_json:
         typer.echo(json.dumps(accounts, indent=2, ensure_ascii=False))
+
+
+@app.command()
+def quarantine(
+    store: StorePath,
+    export: Annotated[
+        Path | None,
+        typer.Option(
+            "--export", help="Write the rows into this workbook (XLSX), to be corrected and loaded again."
+        ),
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the rows as JSON.")] = False,
+) -> None:
+    """Show the rows that are in quarantine and what is wrong with them; a corrected workbook of them goes to intake."""
+    from pipelines.intake.corrections import open_rows, row_lines, write_corrections
+    from pipelines.store import open_store
+
+    with open_store(store) as con:
+        rows = open_rows(con)
+    if export:
+        write_corrections(rows, export)
+        _say(
+            f"{export}: correct the rows there, then load it with: rigging-removals intake {export} --store {store}"
+        )
+    elif as_json:
+        typer.echo(json.dumps(rows.to_dict("records"), indent=2, ensure_ascii=False))
+    elif len(rows):
+        typer.echo("\n".join(row_lines(rows)))
+    else:
+        _say("No row is in quarantine.")
 
 
 @app.command()

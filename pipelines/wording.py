@@ -543,7 +543,7 @@ def intake_finding(files: pd.DataFrame) -> str:
     Parameters
     ----------
     files : DataFrame
-        One row per file: `rows_read`, `rows_accepted`, `rows_quarantined` [rows], empty where the file is shared
+        One row per file: `rows_read`, `rows_accepted`, `rows_quarantined`, `rows_set_aside` [rows], empty where the file is shared
         with other clients, and `lines_in_use` [lines].
     """
     if files.empty:
@@ -551,13 +551,18 @@ def intake_finding(files: pd.DataFrame) -> str:
     own, shared = files.dropna(subset=["rows_read"]), files[files["rows_read"].isna()]
     sentences = []
     if len(own):
-        read, accepted, quarantined = (
-            int(own[name].sum()) for name in ("rows_read", "rows_accepted", "rows_quarantined")
+        read, accepted, quarantined, aside = (
+            int(own[name].sum())
+            for name in ("rows_read", "rows_accepted", "rows_quarantined", "rows_set_aside")
+        )
+        no_part = (
+            f"{counted(aside, 'row is', 'rows are')} no part of a log: blank, a repeated header or a total."
         )
         sentences.append(
             f"{counted(len(own), 'file was', 'files were')} loaded: of {counted(read, 'row')} read, "
             f"{accepted:,} {'was' if accepted == 1 else 'were'} accepted and "
             f"{quarantined or 'none'} {'were' if quarantined > 1 else 'was'} quarantined."
+            + (f" {no_part}" if aside else "")
         )
     if len(shared):
         lines = int(shared["lines_in_use"].sum())
@@ -581,6 +586,42 @@ def sources_in_words(files: pd.DataFrame, as_of: date) -> str:
     lines = int(files["lines_in_use"].sum())
     until = f"{as_of.day} {month_in_words(f'{as_of:%Y-%m}')}"
     return f"{made_of}, with {counted(lines, 'line')} in use. Figures take in inspections up to {until}."
+
+
+def set_aside_finding(set_aside: pd.DataFrame) -> str:
+    """Return how many records are no part of a log, and what they are.
+
+    Takes one row per record: `kind` (blank, repeated header or total).
+    """
+    if set_aside.empty:
+        return "No record was set aside as no part of a log."
+    kinds = set_aside["kind"].value_counts()
+    told = listed(f"{kind} {count:,}" for kind, count in sorted(kinds.items()))
+    return f"{counted(len(set_aside), 'record is', 'records are')} no part of a log and not counted: {told}."
+
+
+def phrases_finding(phrases: pd.DataFrame) -> str:
+    """Return how many reasons no source profile knows, and what was made of them.
+
+    Takes one row per file and phrase: `criterion` (what it was taken for) and `lines` [lines].
+    """
+    if phrases.empty:
+        return "Every reason written in the logs is in the words of its source profile."
+    unmatched = phrases[phrases["criterion"] == "not stated"]
+    likened = len(phrases) - len(unmatched)
+    sentences = []
+    if len(unmatched):
+        lines = counted(int(unmatched["lines"].sum()), "line")
+        sentences.append(
+            f"{counted(len(unmatched), 'reason is', 'reasons are')} in no source profile and counted as not stated, in {lines}:"
+            " add the words to the profile."
+        )
+    if likened:
+        sentences.append(
+            f"{counted(likened, 'reason was', 'reasons were')} read by {'its' if likened == 1 else 'their'} likeness to a"
+            " known one: look whether rightly."
+        )
+    return " ".join(sentences)
 
 
 def quarantine_in_words(files: pd.DataFrame) -> str:

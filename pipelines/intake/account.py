@@ -26,6 +26,7 @@ def account_lines(account: Account) -> list[str]:
         lines.append(
             f"  {account.rows_superseded:,} lines of earlier exports superseded; they stay readable."
         )
+    lines += [f"  still in quarantine: {row}" for row in account.rows_still_wrong]
     lines += [f"  quarantined by {rule}: {rows:,}" for rule, rows in account.quarantined_by_rule.items()]
     lines += [f"  flagged by {rule}: {rows:,}" for rule, rows in account.flagged_by_rule.items()]
     lines += [

@@ -2,16 +2,19 @@
 
 import hashlib
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import duckdb
 
 from pipelines.contracts.checking import RuleResult
-from pipelines.faults import DataFault
+from pipelines.faults import DataFault, RequestFault
+from pipelines.intake.corrections import is_correction
 from pipelines.intake.reading import header_of, kind_of, read_rows
+from pipelines.intake.recheck import stage_corrections, still_wrong
 from pipelines.intake.registers import load_registers
 from pipelines.intake.staging import stage_lines
 from pipelines.intake.unpacking import unpacked
@@ -20,7 +23,7 @@ from pipelines.intake.workbooks import missing_sheets, sheet_names
 from pipelines.sources import Profile, fitting_profile, known_profiles, read_profile
 from pipelines.store import attach_store, create_tables, open_store, write_load
 from pipelines.store.file import SETTINGS
-from pipelines.store.loading import Account
+from pipelines.store.loading import REVISION_KEY, Account
 
 WORKBOOKS = ("xlsx", "ods", "xls")
 
@@ -54,7 +57,11 @@ def check_files(
         _stand_in_store(con, store)
         load_registers(con, registers)
         for path in paths:
-            kind_of(path)
+            if kind_of(path) == "xlsx" and is_correction(path):
+                raise RequestFault(
+                    f"{path.name} is a workbook of quarantined rows. Load it with rigging-removals intake: what is still"
+                    " wrong stays in quarantine."
+                )
             account, _ = _stage_file(con, path, sha256_of(path), profiles, work_folder, add_sites=False)
             found = con.execute("select row, rule, detail from quarantined_rows order by row")
             rows: list[dict[str, object]] = found.df().to_dict("records")  # type: ignore[assignment]
@@ -96,7 +103,7 @@ def _stand_in_store(con: duckdb.DuckDBPyConnection, store: Path | None) -> None:
 def _load_file(
     con: duckdb.DuckDBPyConnection, path: Path, profiles: list[Profile], work_folder: Path, add_sites: bool
 ) -> Account:
-    kind_of(path)
+    kind = kind_of(path)
     sha256 = sha256_of(path)
     known = con.execute(
         "select source, rows_read, rows_accepted, rows_flagged, rows_quarantined from store.loads where file_sha256 = $sha",
@@ -111,6 +118,8 @@ def _load_file(
         raise DataFault(
             "The store has no site register yet. Give one with --register site_register.csv, or let --add-sites make it."
         )
+    if kind == "xlsx" and is_correction(path):
+        return _load_corrections(con, path, sha256, profiles, add_sites)
     account, results = _stage_file(con, path, sha256, profiles, work_folder, add_sites)
     stopped = next(
         (result.rule for result in results if not result.passed and result.rule.severity == "stop"), None
@@ -123,7 +132,31 @@ def _load_file(
         )
     con.execute("alter table quarantined_rows add column file varchar")
     con.execute("update quarantined_rows set file = $file", {"file": path.name})
-    return write_load(con, account, results)
+    return write_load(con, account, results, _revision_keys(profiles, [account.source]))
+
+
+def _load_corrections(
+    con: duckdb.DuckDBPyConnection, path: Path, sha256: str, profiles: list[Profile], add_sites: bool
+) -> Account:
+    profiles = [*known_profiles(), *profiles]
+    rows_read, sources, results = stage_corrections(con, path, profiles, add_sites)
+    account = replace(
+        _account(con, path.name, sha256, ", ".join(sources), rows_read),
+        is_correction=True,
+        rows_still_wrong=still_wrong(con),
+    )
+    # They are in the store's quarantine already, as their file had them.
+    con.execute("alter table quarantined_rows add column file varchar")
+    con.execute("delete from quarantined_rows")
+    return write_load(con, account, results, _revision_keys(profiles, sources))
+
+
+def _revision_keys(profiles: list[Profile], sources: list[str]) -> dict[str, Sequence[str]]:
+    return {
+        profile.source: profile.revision_key or REVISION_KEY
+        for profile in profiles
+        if profile.source in sources
+    }
 
 
 def _stage_file(
@@ -138,20 +171,31 @@ def _stage_file(
     headers = {profile.source: header_of(readable, profile.file) for profile in profiles}
     profile = fitting_profile(path.name, headers, profiles, _obstacles(readable, profiles))
     header = read_rows(con, readable, profile.file, work_folder, profile.totals, profile.free_text_headers)
-    of_the_log = _count(con, "select (select count(*) from raw_rows) + (select count(*) from refused_rows)")
-    if not of_the_log:
+    if not _count(con, "select (select count(*) from raw_rows) + (select count(*) from refused_rows)"):
         raise DataFault(f"{path.name} has a header and no rows below it. Export it again.")
+    rows_read = _count(
+        con,
+        "select (select count(*) from raw_rows) + (select count(*) from refused_rows)"
+        " + (select count(*) from set_aside_rows)",
+    )
     stage_lines(con, header, profile, sha256)
     has_register = _count(con, "select count(*) from store.site_register") > 0
     results = decide(con, header, profile, sha256, has_register, add_sites)
-    account = Account(
-        file=path.name,
+    return _account(con, path.name, sha256, profile.source, rows_read), results
+
+
+def _account(con: duckdb.DuckDBPyConnection, file: str, sha256: str, source: str, rows_read: int) -> Account:
+    """Return the account of what the check of a file left in `con`."""
+    return Account(
+        file=file,
         file_sha256=sha256,
-        source=profile.source,
-        rows_read=of_the_log + _count(con, "select count(*) from set_aside_rows"),
-        rows_accepted=_count(con, "select count(*) from line_rows anti join quarantined_rows using (row)"),
+        source=source,
+        rows_read=rows_read,
+        rows_accepted=_count(
+            con, "select (select count(*) from accepted_looks) + (select count(*) from gathered_rows)"
+        ),
         rows_gathered=_count(con, "select count(*) from gathered_rows"),
-        rows_flagged=_count(con, "select count(distinct row) from flagged_rows"),
+        rows_flagged=_count(con, "select count(distinct (file_sha256, row)) from flagged_rows"),
         rows_quarantined=_count(con, "select count(*) from quarantined_rows"),
         quarantined_by_rule=_pairs(
             con, "select rule, count(*) from quarantined_rows group by rule order by rule"
@@ -175,7 +219,6 @@ def _stage_file(
             ).fetchall()
         ],
     )
-    return account, results
 
 
 def _obstacles(path: Path, profiles: list[Profile]) -> list[str]:

@@ -15,7 +15,13 @@ where serial is not null and removed > 0 group by client, serial;
 
 create or replace table items_seen_twice as      -- one row: a serialised item with several lines of one day and type
 select client as twice_client, serial as twice_serial, inspected_on as twice_on, inspection_type as twice_type
-from staged_lines where serial is not null and inspection_type <> 'frequent'
+from (
+    select client, serial, inspected_on, inspection_type from staged_lines
+    union all
+    select client, serial, inspected_on, inspection_type from store.current_lines
+    where file_sha256 = (select file_sha256 from given) -- of rows corrected later, their neighbours
+)
+where serial is not null and inspection_type <> 'frequent'
 group by client, serial, inspected_on, inspection_type having count(*) > 1;
 
 create or replace table reason_counts as         -- one row: a line, and the most items any one criterion is counted for

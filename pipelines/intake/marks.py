@@ -83,15 +83,20 @@ class Marks:
         return list(zip(self.header, self.columns, strict=True))
 
 
-def sort_out_marked(con: duckdb.DuckDBPyConnection, header: list[str]) -> None:
-    """Make `raw_rows` and `set_aside_rows` of `numbered_cells`, and add the marked records to be refused to `refused_rows`."""
+def sort_out_marked(
+    con: duckdb.DuckDBPyConnection, header: list[str], set_aside: Sequence[str] = SET_ASIDE
+) -> None:
+    """Make `raw_rows` and `set_aside_rows` of `numbered_cells`, and add the marked records to be refused to `refused_rows`.
+
+    Records with one of the marks `set_aside` are set aside, those with another one are refused.
+    """
     columns = [f"c{place}" for place in range(1, len(header) + 1)]
     names = {f"name_{column}": name for column, name in zip(columns, header, strict=True)}
     raw = f"json_object({', '.join(f'$name_{column}, {column}' for column in columns)})::varchar"
     con.execute(
         f"create or replace table set_aside_rows as select row, mark as kind, {raw} as raw"
         " from numbered_cells where list_contains($set_aside, mark)",
-        {**names, "set_aside": list(SET_ASIDE)},
+        {**names, "set_aside": list(set_aside)},
     )
     # A line of spaces is refused for its lack of cells, and is blank all the same.
     con.execute("insert into set_aside_rows select row, 'blank', '{}' from refused_rows where trim(raw) = ''")
@@ -110,7 +115,7 @@ def sort_out_marked(con: duckdb.DuckDBPyConnection, header: list[str]) -> None:
             "unsplit": list(UNSPLIT),
             "stray": STRAY,
             "whole": WHOLE_RECORD,
-            "set_aside": list(SET_ASIDE),
+            "set_aside": list(set_aside),
         },
     )
     con.execute(

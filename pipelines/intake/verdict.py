@@ -9,6 +9,8 @@ from pipelines.contracts.checking import RuleResult, derived_rules, run_rules
 from pipelines.shipped import statement
 from pipelines.sources.profiles import COUNTED_BY_RESULT, DERIVED, Profile
 
+# A record that cannot be split into cells is refused before any rule of the contract can be run on it.
+UNREADABLE_ROW = "unreadable_row", "The record can be split into the columns of the header"
 REGISTER_RULE = "site_in_register"
 
 
@@ -146,9 +148,9 @@ def _quarantine(con: duckdb.DuckDBPyConnection, header: list[str], file_sha256: 
         " from reasons join line_rows on line_row = reasons.row join raw_rows on raw_rows.row = line_rows.row"
         " left join lines using (line_row)"
         " union all"
-        " select $sha, row, 'unreadable_row', 'The record cannot be split into the columns of the header ('"
+        " select $sha, row, $unreadable, 'The record cannot be split into the columns of the header ('"
         " || detail || '). Check its separators and quotes.', raw from refused_rows",
-        {"sha": file_sha256, **names},
+        {"sha": file_sha256, "unreadable": UNREADABLE_ROW[0], **names},
     )
     con.execute(
         "create or replace table flagged_rows as"

@@ -38,6 +38,8 @@ SHEETS = {
     "files_loaded": "Files loaded",
     "contract_rules": "Contract rules",
     "quarantine": "Quarantined rows",
+    "reasons_not_known": "Reasons not known",
+    "rows_set_aside": "Rows set aside",
 }
 NUMBER_FORMATS = {"integer": "#,##0", "number": "#,##0.0", "date": "yyyy-mm-dd"}
 

@@ -4,12 +4,19 @@ import duckdb
 import pandas as pd
 
 from pipelines.contracts import plain_words
+from pipelines.intake.verdict import UNREADABLE_ROW
 from pipelines.shipped import statement
 
-ROW_COUNTS = ["rows_read", "rows_accepted", "rows_quarantined", "rows_flagged", "rows_superseded"]
+ROW_COUNTS = [
+    "rows_read",
+    "rows_accepted",
+    "rows_quarantined",
+    "rows_set_aside",
+    "rows_corrected",
+    "rows_flagged",
+    "rows_superseded",
+]
 LEFT_OUT = "left out of a report for one client; ask whoever keeps the records"
-# A row that cannot be split into columns is refused before any rule of the contract can be run on it.
-UNREADABLE_ROW = "unreadable_row", "The record can be split into the columns of the header"
 
 
 def loaded_files(con: duckdb.DuckDBPyConnection, client: str, site: str) -> pd.DataFrame:
@@ -42,13 +49,13 @@ def rules_run(con: duckdb.DuckDBPyConnection, files: pd.DataFrame) -> pd.DataFra
 
 
 def quarantined_rows(con: duckdb.DuckDBPyConnection, files: pd.DataFrame, client: str) -> pd.DataFrame:
-    """Return the quarantined rows of the files, with their first broken rule in words.
+    """Return the rows of the files that are in quarantine, corrected ones left out, with their first broken rule in words.
 
     For one client the cells of a row are left out, both as they were and as the detail quotes them: a row may be
     refused for naming a client that is none of this one's business.
     """
     rows = con.execute(
-        "select file, file_sha256, row, rule, detail, raw from quarantine order by file, row"
+        "select file, file_sha256, row, rule, detail, raw from quarantine where corrected_by is null order by file, row"
     ).df()
     rows = rows[rows["file_sha256"].isin(files.loc[~files["is_hidden"], "file_sha256"])]
     described = dict(con.execute("select rule, description from rule_results").fetchall())
@@ -57,6 +64,29 @@ def quarantined_rows(con: duckdb.DuckDBPyConnection, files: pd.DataFrame, client
     if client:
         rows = rows.assign(detail=LEFT_OUT).drop(columns="raw")
     return rows.drop(columns="file_sha256").reset_index(drop=True)
+
+
+def set_aside_rows(con: duckdb.DuckDBPyConnection, files: pd.DataFrame, client: str) -> pd.DataFrame:
+    """Return the records of the files that are no part of a log: file, row, kind, raw (left out for one client)."""
+    rows = con.execute(
+        "select file, load_id, row, kind, raw from set_aside_rows join loads using (load_id) order by load_id, row"
+    ).df()
+    rows = _of_files(rows, files)
+    return rows.drop(columns="raw") if client else rows
+
+
+def phrases_read(con: duckdb.DuckDBPyConnection, files: pd.DataFrame) -> pd.DataFrame:
+    """Return the reasons that no profile of the files knows, and what each was taken for; the most frequent first."""
+    phrases = con.execute(
+        "select file, load_id, phrase, criterion, likeness, lines from phrase_readings join loads using (load_id)"
+        " order by lines desc, file, phrase"
+    ).df()
+    return _of_files(phrases, files)
+
+
+def _of_files(rows: pd.DataFrame, files: pd.DataFrame) -> pd.DataFrame:
+    shown = rows["load_id"].isin(files.loc[~files["is_hidden"], "load_id"])
+    return rows[shown].drop(columns="load_id").reset_index(drop=True)
 
 
 def quarantined_by_rule(files: pd.DataFrame, quarantined: pd.DataFrame) -> pd.DataFrame:

@@ -149,6 +149,8 @@ def _frames(tables: OpenTables) -> dict[str, pd.DataFrame]:
         "files_loaded": files,
         "contract_rules": tables.rules,
         "quarantine": tables.quarantined,
+        "reasons_not_known": tables.phrases,
+        "rows_set_aside": tables.set_aside,
     }
 
 

@@ -15,7 +15,14 @@ from pipelines.faults import RequestFault
 from pipelines.models.benchmark import by_ratio, clients_compared
 from pipelines.models.benchmark.parts import RAW
 from pipelines.models.reasons import shares_with_limits
-from pipelines.packs.intake_account import loaded_files, quarantined_by_rule, quarantined_rows, rules_run
+from pipelines.packs.intake_account import (
+    loaded_files,
+    phrases_read,
+    quarantined_by_rule,
+    quarantined_rows,
+    rules_run,
+    set_aside_rows,
+)
 from pipelines.packs.peers import PeerView, peer_view
 from pipelines.store import open_store
 from pipelines.store.file import SETTINGS
@@ -37,6 +44,8 @@ class OpenTables:
     files: pd.DataFrame
     rules: pd.DataFrame
     quarantined: pd.DataFrame
+    set_aside: pd.DataFrame
+    phrases: pd.DataFrame
     peers: pd.DataFrame
     peer_environments: pd.DataFrame
     withheld: list[str]
@@ -167,6 +176,8 @@ def open_tables(store: str, period: str = "", client: str = "", site: str = "", 
             files=files,
             rules=rules_run(con, files),
             quarantined=quarantined_rows(con, files, client),
+            set_aside=set_aside_rows(con, files, client),
+            phrases=phrases_read(con, files),
             peers=view.peers,
             peer_environments=view.environments,
             withheld=view.withheld,

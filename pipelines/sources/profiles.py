@@ -111,6 +111,8 @@ class Profile(_Strict):
     words: dict[str, dict[str, str]] = Field(default_factory=dict)
     result: Result | None = None
     reasons: Reasons = Reasons()
+    # Columns of the contract by which a later export revises a line of an earlier one; else all that name a look.
+    revision_key: list[str] | None = None
     totals: Totals | None = None
     free_text: list[str] = Field(default_factory=list)  # further headers whose cells may hold line breaks
 
@@ -118,12 +120,14 @@ class Profile(_Strict):
     def _known_columns(self) -> "Profile":
         contract = load_contract("inspection_line")
         open_columns = [name for name in contract.column_names if name not in DERIVED]
-        named = {*self.columns, *self.fixed, *self.blank_is_zero, *self.words}
-        unknown = sorted(named - set(open_columns))
+        named = {*self.columns, *self.fixed, *self.blank_is_zero, *self.words, *(self.revision_key or [])}
+        unknown = sorted(named - {*open_columns, "item_class"})
         if unknown:
             raise ValueError(f"no such column in the contract: {', '.join(unknown)}")
         if self.result and self.reasons.row_per_reason == OWN_COUNT:
             raise ValueError("one item has one result: with result, row_per_reason is whole count")
+        if self.revision_key is not None and "inspected_on" not in self.revision_key:
+            raise ValueError("revision_key must hold inspected_on: looks of two days are two looks")
         read_from_result = {"quantity", "removed"} if self.result else set()
         given = {*self.columns, *self.fixed, *read_from_result}
         lacking = [

@@ -37,6 +37,7 @@ def create_tables(con: duckdb.DuckDBPyConnection) -> None:
         con.execute(f"create table {contract.table} ({contract.columns_sql()})")
     con.execute("alter table inspection_lines add column load_id bigint")
     con.execute("alter table inspection_lines add column superseded_by bigint")
+    con.execute("alter table quarantine add column corrected_by bigint")
     con.execute("create view current_lines as select * from inspection_lines where superseded_by is null")
     con.execute(
         "create view current_reasons as select reason.* from removal_reasons as reason"

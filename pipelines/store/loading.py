@@ -1,5 +1,6 @@
 """Writes one staged file into the attached store: lines, reasons, quarantine and the account, or nothing."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import duckdb
@@ -7,9 +8,9 @@ import duckdb
 from pipelines.contracts.checking import RuleResult
 from pipelines.contracts.documents import Contract, load_contract
 
-# Two lines of one exporter that agree in these speak of the same look: the later export supersedes the earlier.
+# Two lines of one exporter that agree in these, or in the key of its profile, speak of the same look: the later export
+# supersedes the earlier.
 REVISION_KEY = ("client", "site", "environment", "item_class", "serial", "inspected_on", "inspection_type")
-_SAME_LOOK = " and ".join(f"earlier.{name} is not distinct from later.{name}" for name in REVISION_KEY)
 
 
 @dataclass(frozen=True)
@@ -32,13 +33,22 @@ class Account:
     likened_phrases: dict[str, str] = field(default_factory=dict)
     added_sites: list[str] = field(default_factory=list)
     lines_missing: int = 0
-    # blank, repeated header, total: no rows of the log
+    # blank, repeated header, total: no rows of the log; corrected before: a row of a workbook of corrections
     rows_set_aside: dict[str, int] = field(default_factory=dict)
+    is_correction: bool = False
+    rows_still_wrong: list[str] = field(default_factory=list)  # of a workbook of corrections, with the reason
     is_already_loaded: bool = False
 
 
-def write_load(con: duckdb.DuckDBPyConnection, account: Account, results: list[RuleResult]) -> Account:
+def write_load(
+    con: duckdb.DuckDBPyConnection,
+    account: Account,
+    results: list[RuleResult],
+    keys: dict[str, Sequence[str]],
+) -> Account:
     """Write the staged tables of `con` into the attached `store` in one transaction; return the account completed.
+
+    `keys` gives, for each source of the lines, the columns by which a later line revises an earlier one.
 
     Reads `accepted_lines`, `accepted_looks`, `accepted_reasons`, `gathered_rows`, `quarantined_rows`, `flagged_rows`,
     `set_aside_rows`, `phrase_readings` and `added_sites` of `con`. Completed are the lines of earlier exports that this one supersedes, and those it should
@@ -48,12 +58,20 @@ def write_load(con: duckdb.DuckDBPyConnection, account: Account, results: list[R
     try:
         load_id = _one(con, "select coalesce(max(load_id), 0) + 1 from store.loads")
         missing = superseded = 0
-        if _one(con, "select count(*) from store.loads where source = $source", {"source": account.source}):
-            missing = _flag_missing(con, account)
-            superseded = _supersede(con, load_id, account)
+        if account.is_correction:
+            superseded = sum(
+                _supersede_by_corrections(con, load_id, *of_source) for of_source in keys.items()
+            )
+        elif _one(con, "select count(*) from store.loads where source = $source", {"source": account.source}):
+            missing = _flag_missing(con, account, keys[account.source])
+            superseded = _supersede(con, load_id, account, keys[account.source])
         account = replace(account, rows_superseded=superseded, lines_missing=missing)
         _write_rows(con, load_id)
         _write_account(con, load_id, account, results)
+        if account.is_correction:
+            _settle_corrections(con, load_id)
+            for source, key in keys.items():
+                _stand_behind_later_exports(con, load_id, source, key)
         con.commit()
     except BaseException:
         con.rollback()
@@ -98,9 +116,10 @@ def _write_account(
         account.rows_quarantined,
         sum(account.rows_set_aside.values()),
         account.rows_superseded,
+        account.is_correction,
     ]
     con.execute(
-        "insert into store.loads values (?, ?, ?, ?, current_timestamp, ?, ?, ?, ?, ?, ?)",
+        "insert into store.loads values (?, ?, ?, ?, current_timestamp, ?, ?, ?, ?, ?, ?, ?)",
         [load_id, account.file, account.file_sha256, account.source, *counts],
     )
     for position, result in enumerate(results):
@@ -137,17 +156,61 @@ def load_register(con: duckdb.DuckDBPyConnection, contract: Contract) -> None:
         raise
 
 
-def _supersede(con: duckdb.DuckDBPyConnection, load_id: int, account: Account) -> int:
+def _same_look(key: Sequence[str]) -> str:
+    return " and ".join(f"earlier.{name} is not distinct from later.{name}" for name in key)
+
+
+def _supersede(con: duckdb.DuckDBPyConnection, load_id: int, account: Account, key: Sequence[str]) -> int:
     return _one(
         con,
         "update store.inspection_lines as earlier set superseded_by = $load_id"
-        f" from (select distinct {', '.join(REVISION_KEY)} from accepted_looks) as later"
-        f" where earlier.superseded_by is null and earlier.source = $source and {_SAME_LOOK}",
+        f" from (select distinct {', '.join(key)} from accepted_looks) as later"
+        f" where earlier.superseded_by is null and earlier.source = $source and {_same_look(key)}",
         {"load_id": load_id, "source": account.source},
     )
 
 
-def _flag_missing(con: duckdb.DuckDBPyConnection, account: Account) -> int:
+def _supersede_by_corrections(
+    con: duckdb.DuckDBPyConnection, load_id: int, source: str, key: Sequence[str]
+) -> int:
+    """Supersede lines of exports that came before the one that a corrected row stood in; its neighbours there stay."""
+    return _one(
+        con,
+        "update store.inspection_lines as earlier set superseded_by = $load_id"
+        " from (select later.*, loads.load_id as exported from accepted_lines as later"
+        "   join store.loads as loads using (file_sha256)) as later, store.loads as first_load"
+        " where earlier.superseded_by is null and earlier.source = $source and later.source = $source"
+        f" and first_load.file_sha256 = earlier.file_sha256 and first_load.load_id < later.exported and {_same_look(key)}",
+        {"load_id": load_id, "source": source},
+    )
+
+
+def _settle_corrections(con: duckdb.DuckDBPyConnection, load_id: int) -> None:
+    """Take the corrected rows off the quarantine list."""
+    con.execute(
+        "update store.quarantine as kept set corrected_by = $load_id from"
+        " (select file_sha256, row from accepted_lines union select file_sha256, row from gathered_rows) as corrected"
+        " where kept.file_sha256 = corrected.file_sha256 and kept.row = corrected.row",
+        {"load_id": load_id},
+    )
+
+
+def _stand_behind_later_exports(
+    con: duckdb.DuckDBPyConnection, load_id: int, source: str, key: Sequence[str]
+) -> None:
+    """Supersede the lines of corrected rows whose look stands in an export that came after theirs."""
+    con.execute(
+        "update store.inspection_lines as earlier set superseded_by = later.load_id from"
+        " (select line.*, loads.load_id as exported from store.current_lines as line"
+        "   join store.loads as loads using (file_sha256)) as later, store.loads as first_load"
+        " where earlier.load_id = $load_id and earlier.superseded_by is null"
+        " and earlier.source = $source and later.source = $source"
+        f" and first_load.file_sha256 = earlier.file_sha256 and first_load.load_id < later.exported and {_same_look(key)}",
+        {"load_id": load_id, "source": source},
+    )
+
+
+def _flag_missing(con: duckdb.DuckDBPyConnection, account: Account, key: Sequence[str]) -> int:
     """Flag the current lines that a later export of the same sites and days no longer holds; they stay."""
     return _one(
         con,
@@ -158,7 +221,7 @@ def _flag_missing(con: duckdb.DuckDBPyConnection, account: Account) -> int:
         " 'A later export of the same days, ' || $file || ', no longer holds this line. It is kept; ask the exporter.'"
         " from store.inspection_lines as earlier join spans using (client, site)"
         " where superseded_by is null and source = $source and inspected_on between first_on and last_on"
-        f" and not exists (select 1 from accepted_looks as later where {_SAME_LOOK})",
+        f" and not exists (select 1 from accepted_looks as later where {_same_look(key)})",
         {"file": account.file, "source": account.source},
     )
 

@@ -1,10 +1,10 @@
 -- What the store keeps beside the tables that the contracts describe.
 create table store_info (schema_version integer, made_on timestamp);
 
-create table loads (               -- one row: an exported file that was loaded
+create table loads (               -- one row: a file that was loaded: an export, or a workbook of corrected rows
     load_id bigint, file varchar, file_sha256 varchar, source varchar, loaded_at timestamp,
     rows_read bigint, rows_accepted bigint, rows_flagged bigint, rows_quarantined bigint, rows_set_aside bigint,
-    rows_superseded bigint
+    rows_superseded bigint, is_correction boolean
 );
 create table rule_results (        -- one row: a contract rule on one load
     load_id bigint, position integer, rule varchar, description varchar, severity varchar, rows_failing bigint, passed boolean

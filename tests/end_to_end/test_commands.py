@@ -149,3 +149,27 @@ def test_what_does_not_validate_does_not_load_the_check_engine(command):
     code += "print([name for name in ('great_expectations', 'pandas', 'altair', 'papermill', 'duckdb') if name in sys.modules])"
     done = subprocess.run([command.parent / "python", "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.splitlines()[-1] == "[]"
+
+
+def test_quarantined_rows_are_shown_exported_and_loaded_again(
+    run, loaded, write_log, line, days, profile_path
+):
+    log = write_log(*days(9, Place="Sea Wall", Where="marine spray"), line(Seen="12 ea"), name="second.csv")
+    run("intake", log, "--store", loaded, "--source", profile_path)
+    shown = run("quarantine", "--store", loaded)
+    assert shown.stdout.splitlines() == [
+        "file        row  rule                 what is wrong",
+        'second.csv  10   unreadable_quantity  column "Seen": "12 ea" is not a whole number. Correct the row, or add the'
+        " unit to the source profile.",
+    ]
+    (row,) = json.loads(run("quarantine", "--store", loaded, "--json").stdout)
+    assert (row["file"], row["row"], json.loads(row["raw"])["Seen"]) == ("second.csv", 10, "12 ea")
+    done = run("quarantine", "--store", loaded, "--export", "out.xlsx")
+    assert (done.returncode, done.stdout) == (0, "")
+    assert done.stderr == (
+        f"out.xlsx: correct the rows there, then load it with: rigging-removals intake out.xlsx --store {loaded}\n"
+    )
+    done = run("intake", "out.xlsx", "--store", loaded, "--source", profile_path)
+    assert done.stdout.splitlines()[0] == (
+        "out.xlsx (profile brackle-log): 1 rows read = 0 accepted + 1 quarantined; 0 of the accepted flagged."
+    )

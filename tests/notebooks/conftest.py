@@ -94,7 +94,7 @@ def small_store(tmp_path_factory) -> Path:
         for load_id, (file, fingerprint, read, refused) in enumerate(FILES, start=1):
             accepted = read - refused
             con.execute(
-                "insert into loads values (?, ?, ?, 'tests', timestamp '2026-03-02 08:00', ?, ?, 0, ?, 0, 0)",
+                "insert into loads values (?, ?, ?, 'tests', timestamp '2026-03-02 08:00', ?, ?, 0, ?, 0, 0, false)",
                 [load_id, file, fingerprint, read, accepted, refused],
             )
             con.execute(
@@ -151,7 +151,7 @@ def fleet_store(tmp_path_factory) -> Path:
         columns = ["client", "site", "environment", "service_class", "current_interval_months"]
         con.append("site_register", pd.DataFrame(places, columns=columns), by_name=True)
         con.execute(
-            "insert into loads values (1, 'fleet_log.csv', ?, 'tests', timestamp '2026-03-02 08:00', ?, ?, 0, 0, 0, 0)",
+            "insert into loads values (1, 'fleet_log.csv', ?, 'tests', timestamp '2026-03-02 08:00', ?, ?, 0, 0, 0, 0, false)",
             ["d1" * 32, len(frame), len(frame)],
         )
         compute_tables(con)

@@ -79,7 +79,7 @@ def test_a_pack_is_whole(pack, request):
         "tables",
         *(f"{name}.html" for name in REPORTS),
     }
-    own = {"files_loaded", "contract_rules", "quarantine"}
+    own = {"files_loaded", "contract_rules", "quarantine", "reasons_not_known", "rows_set_aside"}
     own |= {"peers", "peer_environments"} if is_for_one_client else set()
     tables = {path.stem for path in (pack / "tables").iterdir()}
     # What tells of all clients together is in the pack of all clients only.

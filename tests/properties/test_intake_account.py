@@ -1,15 +1,20 @@
 """Whatever the rows of a file hold, each one is accepted or quarantined, once, and its items are counted once."""
 
+import gzip
 import tempfile
+from contextlib import suppress
 from pathlib import Path
 
 import duckdb
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from pipelines.faults import Fault
 from pipelines.intake import check_files, load_files
 from pipelines.store import make_store
 
+DATA = Path(__file__).parents[1] / "data"
 CELLS = {
     "Place": ["North Shed", "Nowhere", ""],
     "Where used": ["indoor dry", "moon"],
@@ -28,11 +33,15 @@ CELLS = {
 # Half of the rows are plainly good, so that accepted lines are tried as well as quarantined ones.
 GOOD = st.tuples(*(st.just(choices[0]) for choices in CELLS.values()))
 ANY = st.tuples(*(st.sampled_from(choices) for choices in CELLS.values()))
-BROKEN = st.sampled_from([("a", "b"), tuple("x" * 20), ('"',)])
-ROWS = st.lists(GOOD | ANY | ANY | BROKEN, min_size=1, max_size=8)
+BROKEN = st.sampled_from([("a", "b"), tuple("x" * 20), ('"',), tuple(CELLS), ("",) * len(CELLS)])
+ROWS = st.tuples(GOOD, st.lists(GOOD | ANY | ANY | BROKEN, max_size=8)).map(lambda some: [some[0], *some[1]])
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def set_aside(account):
+    return sum(account.rows_set_aside.values())
+
+
+@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(rows=ROWS)
 def test_every_row_is_accepted_or_quarantined(rows, register, profile_path):
     with tempfile.TemporaryDirectory() as folder:
@@ -41,8 +50,7 @@ def test_every_row_is_accepted_or_quarantined(rows, register, profile_path):
             "\n".join([",".join(CELLS), *(",".join(row) for row in rows)]) + "\n", encoding="utf-8"
         )
         ((account, quarantined),) = check_files([log], None, [register], profile_path)
-    assert account.rows_read == account.rows_accepted + account.rows_quarantined
-    assert account.rows_quarantined == len(quarantined) == sum(account.quarantined_by_rule.values())
+    account_adds_up(account, quarantined)
     # A stray quote joins the lines after it to one record; without one, every line is a record.
     if ('"',) not in rows:
         assert account.rows_read == len(rows)
@@ -68,3 +76,67 @@ def test_criteria_add_up_to_removals(rows, reasons, removed, register, profile_p
             ).fetchall()
     assert len(found) == len(lines)
     assert all(removed == given_out and holds for _, removed, given_out, holds in found)
+
+
+def mangled(content: bytes, changes) -> bytes:
+    """The content with pieces of others' making put in, and some taken out."""
+    for place, piece, length in changes:
+        at = int(place * len(content))
+        content = content[:at] + piece + content[at + length :]
+    return content
+
+
+PIECES = st.sampled_from(
+    [b'"', b"\0", b"\n", b"\r", b"\r\n", b",,,,", b"\xff\xfe", b"\xe2\x82", "\u2028".encode(), b"=cmd|' /C'!A1", b"'; drop table loads; --",
+     b"<script>", b"../../etc/passwd", b"\x1a", b";" * 30, b"9" * 400, b"-1e999", b"NaN", b"Total", b"\n\n\n"]
+) | st.binary(max_size=6)  # fmt: skip
+CHANGES = st.lists(st.tuples(st.floats(0, 1), PIECES, st.integers(0, 12)), max_size=6)
+
+
+def account_or_sentence(path, register, profile_path):
+    """The account of a file, or None where it is refused in one sentence; anything else is a fault of ours."""
+    with suppress(Fault):
+        ((account, quarantined),) = check_files([path], None, [register], profile_path)
+        account_adds_up(account, quarantined)
+        return account
+    with pytest.raises(Fault) as caught:
+        list(check_files([path], None, [register], profile_path))
+    assert path.name in str(caught.value)
+    assert len(str(caught.value)) < 1_000
+    return None
+
+
+def account_adds_up(account, quarantined):
+    assert account.rows_read == account.rows_accepted + account.rows_quarantined + set_aside(account)
+    assert account.rows_quarantined == len(quarantined) == sum(account.quarantined_by_rule.values())
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(rows=st.lists(GOOD, min_size=1, max_size=6), changes=CHANGES, form=st.sampled_from(["csv", "csv.gz"]))
+def test_a_mangled_file_is_accounted_for_or_refused_in_a_sentence(
+    rows, changes, form, register, profile_path
+):
+    content = "\n".join([",".join(CELLS), *(",".join(row) for row in rows)]).encode() + b"\n"
+    with tempfile.TemporaryDirectory() as folder:
+        log = Path(folder) / f"log.{form}"
+        packed = gzip.compress(content) if form == "csv.gz" else content
+        log.write_bytes(mangled(packed, changes))
+        account = account_or_sentence(log, register, profile_path)
+    if not changes:
+        assert account is not None
+
+
+@pytest.mark.parametrize("name", ["several_sheets.xlsx", "cell_errors.ods", "cell_errors.xls", "days_and_numbers.parquet", "objects.jsonl", "two_logs.zip"])  # fmt: skip
+@settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(changes=CHANGES)
+def test_a_mangled_workbook_or_packed_file_is_refused_in_a_sentence(name, changes, register, profile_path):
+    with tempfile.TemporaryDirectory() as folder:
+        log = Path(folder) / name
+        log.write_bytes(mangled((DATA / name).read_bytes(), changes))
+        profile = Path(folder) / "profile.yaml"
+        kind = "csv" if name.endswith("zip") else log.suffix[1:]
+        text = profile_path.read_text(encoding="utf-8").replace(
+            '{kind: csv, delimiter: ","}', f"{{kind: {kind}}}"
+        )
+        profile.write_text(text, encoding="utf-8")
+        assert account_or_sentence(log, register, profile) is None

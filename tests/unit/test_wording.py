@@ -422,6 +422,7 @@ def loaded(**columns):
         "rows_read": 10,
         "rows_accepted": 9,
         "rows_quarantined": 1,
+        "rows_set_aside": 0,
         "lines_in_use": 9,
     } | columns
 
@@ -436,7 +437,30 @@ def test_the_account_of_files():
         wording.intake_finding(files.tail(1))
         == "1 file was loaded: of 10 rows read, 10 were accepted and none was quarantined."
     )
+    assert wording.intake_finding(files.assign(rows_set_aside=1)).endswith(
+        "1 was quarantined. 2 rows are no part of a log: blank, a repeated header or a total."
+    )
     assert wording.intake_finding(files.head(0)) == "No file with lines of this place is loaded."
+
+
+def test_records_set_aside_are_told_by_what_they_are():
+    aside = pd.DataFrame({"kind": ["total", "blank", "total"]})
+    assert (
+        wording.set_aside_finding(aside)
+        == "3 records are no part of a log and not counted: blank 1 and total 2."
+    )
+    assert wording.set_aside_finding(aside.head(0)) == "No record was set aside as no part of a log."
+
+
+def test_reasons_that_no_profile_knows_are_told_by_what_became_of_them():
+    phrases = pd.DataFrame({"criterion": ["not stated", "not stated", "deformed"], "lines": [3, 1, 5]})
+    assert wording.phrases_finding(phrases) == (
+        "2 reasons are in no source profile and counted as not stated, in 4 lines: add the words to the profile."
+        " 1 reason was read by its likeness to a known one: look whether rightly."
+    )
+    assert wording.phrases_finding(phrases.head(0)) == (
+        "Every reason written in the logs is in the words of its source profile."
+    )
 
 
 def test_a_file_shared_with_other_clients_is_told_apart():

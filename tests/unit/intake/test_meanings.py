@@ -2,8 +2,11 @@
 
 from pathlib import Path
 
+import duckdb
 import pytest
 
+from pipelines.contracts import load_contract
+from pipelines.contracts.checking import run_rules
 from pipelines.intake import account_lines, load_files
 
 DATA = Path(__file__).parents[2] / "data"
@@ -248,3 +251,119 @@ def test_an_item_with_two_results_of_one_day_is_quarantined(store, write_log, li
     (account,) = store.load(write_log(*days(8), *shifts, *rows))
     assert account.quarantined_by_rule == {"item_stands_once": 2}
     assert store.ask("select row from quarantine order by row") == [(11,), (12,)]
+
+
+def test_a_revision_of_what_the_key_leaves_out_supersedes_the_earlier_line(store, write_log, line):
+    item = {"Tag": "T-1", "Seen": "1", "Removed": "0", "Why": ""}
+    revised = {"Place": "Sea Wall", "Where": "marine spray"}
+    set_in_profile(store, "words:", "revision_key: [client, serial, inspected_on, inspection_type]\nwords:")
+    store.load(write_log(line(**item)))
+    (later,) = store.load(write_log(line(**item, **revised), name="later.csv"))
+    assert (later.rows_superseded, later.lines_missing) == (1, 0)
+    assert store.ask("select site from current_lines") == [("Sea Wall",)]
+
+
+@pytest.mark.parametrize(
+    ("cells", "kept"),
+    [
+        ({"Seen": "20", "Removed": "2", "Gone": "5", "New": "2"}, (20, 2, 2, 5)),
+        ({"Seen": "0", "Removed": "0", "Gone": "25", "New": "", "Why": ""}, (0, 0, None, 25)),
+        ({"Look": "shift", "Removed": "1", "Gone": "", "New": "1"}, (25, 1, 1, None)),
+    ],
+    ids=["some not presented", "none presented", "replaced at a shift check"],
+)
+def test_items_not_presented_and_items_put_in_place_are_kept_as_such(store, write_log, line, cells, kept):
+    set_in_profile(
+        store, "  removed: Removed\n", "  removed: Removed\n  not_presented: Gone\n  replaced: New\n"
+    )
+    own = {name: cells.pop(name) for name in ("Gone", "New")}
+    text = f"{line(**cells)},{own['Gone']},{own['New']}"
+    header = write_log().read_text(encoding="utf-8").strip() + ",Gone,New"
+    store.load(write_log(text, header=header))
+    assert store.ask("select quantity, removed, replaced, not_presented from current_lines") == [kept]
+
+
+def test_a_pin_replaced_and_the_shackle_put_back_is_a_disposition_and_no_removal(store, write_log, line):
+    set_in_profile(store, "  removed: Removed\n", "  removed: Removed\n  disposition: Done\n")
+    header = write_log().read_text(encoding="utf-8").strip() + ",Done"
+    store.load(write_log(f"{line(Removed='0', Why='odd pin')},pin replaced", header=header))
+    assert store.ask("select quantity, removed, disposition from current_lines") == [(25, 0, "pin replaced")]
+    assert store.ask("select criterion, mentions, primary_removed from current_reasons") == [
+        ("pin not matching", 1, 0)
+    ]
+
+
+def test_an_empty_cell_is_no_zero_unless_the_profile_says_so(store, write_log, line, days):
+    (account,) = store.load(write_log(*days(9), line(Removed="", Why="")))
+    assert account.quarantined_by_rule == {"missing_removed": 1}
+    set_in_profile(store, "words:", "blank_is_zero: [removed]\nwords:")
+    (account,) = store.load(write_log(line(Removed="", Why=""), name="blank.csv"))
+    assert store.ask("select quantity, removed from current_lines where inspected_on = '2026-03-02'") == [
+        (25, 0)
+    ]
+
+
+def test_gear_of_another_family_is_quarantined_by_that_rule(store, write_log, line, days):
+    set_in_profile(
+        store, "fixed: {client: Brackle Docks, gear_family: shackle}", "fixed: {client: Brackle Docks}"
+    )
+    set_in_profile(store, "columns:\n", "columns:\n  gear_family: Gear\n")
+    header = write_log().read_text(encoding="utf-8").strip() + ",Gear"
+    rows = [f"{text},Shackle" for text in days(9)]
+    (account,) = store.load(write_log(*rows, f"{line()},eye bolt", header=header))
+    assert account.quarantined_by_rule == {"unreadable_gear_family": 1}
+    assert store.ask("select detail from quarantine") == [
+        (
+            'column "Gear": "eye bolt" is none of: shackle. Add the word to the source profile, or correct the row.',
+        )
+    ]
+
+
+def test_a_criterion_ticked_without_a_count_is_a_mention(store, write_log, line):
+    reasons = "reasons: {columns: {Tag gone: identification missing, Bent: deformed, Heat: heat damage}}"
+    text = store.profile_path.read_text(encoding="utf-8")
+    store.profile_path.write_text(text[: text.index("reasons:")] + reasons + "\n", encoding="utf-8")
+    header = write_log().read_text(encoding="utf-8").strip() + ",Tag gone,Bent,Heat"
+    store.load(
+        write_log(f"{line(Removed='3')},x,2,", f"{line(Removed='2', Day='2026-03-03')},,,x", header=header)
+    )
+    assert reasons_of_lines(store) == [
+        (1, 25, 3, "deformed", 2, 2),
+        (1, 25, 3, "identification missing", 1, 1),
+        (2, 25, 2, "heat damage", 2, 2),
+    ]
+
+
+def test_a_removal_needs_something_to_be_removed_from(store, write_log, line, days):
+    rows = [line(Seen="0", Removed="1"), line(Seen="", Removed="1", Day="2026-03-03")]
+    (account,) = store.load(write_log(*days(18), *rows))
+    assert account.quarantined_by_rule == {"missing_quantity": 1, "removed_within_inspected": 1}
+
+
+def test_a_reason_at_a_fit_item_is_a_mention_and_no_removal(store, write_log, line):
+    store.load(write_log(line(Removed="0", Why="no tag x2")))
+    assert reasons_of_lines(store) == [(1, 25, 0, "identification missing", 2, 0)]
+
+
+def test_content_is_text_whatever_it_looks_like(store):
+    set_in_profile(store, "  removed: Removed\n", "  removed: Removed\n  note: Remarks\n")
+    log = DATA / "hostile_content.csv"
+    (account,) = load_files([log], store.path, [store.register], store.profile_path, add_sites=True)
+    assert (account.rows_read, account.rows_accepted, account.rows_quarantined) == (6, 5, 1)
+    assert account.quarantined_by_rule == {"unreadable_row": 1}
+    assert store.ask("select site, note from current_lines order by row") == [
+        ("../../etc/passwd", '=HYPERLINK("http://x","y")'),
+        ("'; drop table inspection_lines; --", "<script>alert(1)</script>"),
+        ("{batch} $sha {{x}} %s", "+cmd|' /C calc'!A1"),
+        ("<b>North</b> Shed", "@SUM(1+1)"),
+        ("C:\\Yard\\..\\North", "-2+3"),
+    ]
+    assert store.ask("select count(*) from loads") == [(1,)]
+
+
+def test_a_row_that_stood_for_two_lines_would_stop_the_file():
+    con = duckdb.connect()
+    con.execute("create table batch as select 1 as row union all select 1")
+    (rule,) = [rule for rule in load_contract("inspection_line").rules if rule.name == "row_stands_once"]
+    (result,) = run_rules(con, "batch", [rule])
+    assert (rule.severity, result.passed) == ("stop", False)

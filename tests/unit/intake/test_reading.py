@@ -85,6 +85,8 @@ def fault_of(action) -> str:
          {1: ["2026-03-02", "#N/A", "#formula without a stored result", None], 2: ["2026-03-03", "2", "0", "a"]}),
         ("cell_errors.ods", {}, ["Day", "Seen", "Removed"],
          {1: ["2026-03-02", "25", "#N/A"], 4: ["2026-03-03", "#formula without a stored result", "2.5"]}),
+        ("cell_errors.xls", {}, ["Day", "Seen", "Removed"],
+         {1: ["2026-03-02", "25", "#N/A"], 2: ["2026-03-03", "#DIV/0!", "0"], 3: ["2026-03-04", "3", None]}),
         ("old_workbook.xls", {}, ["Day", "Seen", "Place"],
          {1: ["2026-03-02", "25", "Südtor"], 2: ["2026-03-03", "2.5", None]}),
         ("days_and_numbers.parquet", {}, ["Day", "Entered", "Tag", "Size", "Place", "Seen"],
@@ -304,6 +306,8 @@ def test_a_damaged_workbook_is_a_fault(read, written):
     assert "log.xlsx cannot be read as a workbook" in fault_of(
         lambda: read(written(whole[:3_000], "log.xlsx"))
     )
+    old = (DATA / "cell_errors.xls").read_bytes()
+    assert "log.xls cannot be read as a workbook" in fault_of(lambda: read(written(old[:3_000], "log.xls")))
     assert "log.xlsx cannot be read as a workbook" in fault_of(lambda: read(written("a,b\n", "log.xlsx")))
 
 

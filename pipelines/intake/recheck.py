@@ -1,0 +1,112 @@
+"""Takes in a workbook of corrected rows: those that keep every rule now become lines, the others stay in quarantine."""
+
+from pathlib import Path
+
+import duckdb
+import pandas as pd
+
+from pipelines.contracts.checking import RuleResult
+from pipelines.faults import DataFault
+from pipelines.intake.corrections import CorrectedRows, read_corrections
+from pipelines.intake.marks import sort_out_marked
+from pipelines.intake.staging import stage_lines
+from pipelines.intake.verdict import decide
+from pipelines.sources import Profile
+
+CORRECTED_BEFORE = "corrected before"
+# What the store takes in of one file, and whether the check leaves it as a table; else it is a view.
+_STAGED = {
+    "accepted_lines": False,
+    "accepted_looks": False,
+    "accepted_reasons": False,
+    "gathered_rows": False,
+    "quarantined_rows": True,
+    "flagged_rows": True,
+    "set_aside_rows": True,
+    "phrase_readings": True,
+    "added_sites": True,
+}
+
+
+def stage_corrections(
+    con: duckdb.DuckDBPyConnection, path: Path, profiles: list[Profile], add_sites: bool
+) -> tuple[int, list[str], list[RuleResult]]:
+    """Check the rows of a workbook of corrections; leave in `con` what the check of a file leaves, for all of them.
+
+    Returns the count of rows, the names of their source profiles and the results of the rules. Rows are held against the rules under the
+    file and record number they had, together with the others of their file. Raises DataFault where a row is not of this
+    store's quarantine, or nobody gives the profile its file was read with.
+    """
+    known = {profile.source: profile for profile in profiles}
+    results: list[RuleResult] = []
+    corrected = read_corrections(path)
+    if not corrected:
+        raise DataFault(f"{path.name} holds no quarantined row any more. Export the quarantine again.")
+    for number, rows in enumerate(corrected):
+        if rows.profile not in known:
+            raise DataFault(
+                f'{path.name}: its rows were read with the source profile "{rows.profile}". Give it with --source.'
+            )
+        _take_rows(con, path, rows)
+        stage_lines(con, rows.header, known[rows.profile], rows.fingerprint)
+        results += decide(
+            con, rows.header, known[rows.profile], rows.fingerprint, has_register=True, add_sites=add_sites
+        )
+        _set_by(con, is_first=number == 0)
+    for name, is_table in _STAGED.items():
+        # Rows of two files may add one site.
+        what = "distinct *" if name == "added_sites" else "*"
+        con.execute(
+            f"create or replace {'table' if is_table else 'view'} {name} as select {what} from all_{name}"
+        )
+    return sum(len(rows.cells) for rows in corrected), sorted({rows.profile for rows in corrected}), results
+
+
+def _take_rows(con: duckdb.DuckDBPyConnection, path: Path, rows: CorrectedRows) -> None:
+    """Make `raw_rows`, `refused_rows` and `set_aside_rows` of the rows of one file, as the readers of files do."""
+    standing = dict(
+        con.execute(
+            "select row, corrected_by is not null from store.quarantine where file_sha256 = $sha",
+            {"sha": rows.fingerprint},
+        ).fetchall()
+    )
+    unknown = sorted(set(rows.cells) - set(standing))
+    if unknown:
+        raise DataFault(
+            f"{path.name}: record {unknown[0]} of the file with the fingerprint {rows.fingerprint[:8]} is not in the"
+            " quarantine of this store. Export the quarantine of this store again and correct that."
+        )
+    columns = [f"c{place}" for place in range(1, len(rows.header) + 1)]
+    frame = pd.DataFrame(
+        [(row, *cells, CORRECTED_BEFORE if standing[row] else None) for row, cells in rows.cells.items()],
+        columns=["row", *columns, "mark"],
+        dtype="object",
+    )
+    con.register("corrected", frame)
+    con.execute(
+        "create or replace table corrected_cells as"
+        f" select row::bigint as row, {', '.join(f'{column}::varchar as {column}' for column in columns)},"
+        " mark::varchar as mark from corrected"
+    )
+    con.unregister("corrected")
+    con.execute("create or replace view numbered_cells as select * from corrected_cells")
+    con.execute("create or replace table refused_rows (row bigint, detail varchar, raw varchar)")
+    sort_out_marked(con, rows.header, set_aside=[CORRECTED_BEFORE])
+
+
+def _set_by(con: duckdb.DuckDBPyConnection, is_first: bool) -> None:
+    """Add what the check of one file left to what it left of those before."""
+    for name in _STAGED:
+        what = f"create or replace table all_{name} as" if is_first else f"insert into all_{name} by name"
+        con.execute(f"{what} select * from {name}")
+
+
+def still_wrong(con: duckdb.DuckDBPyConnection) -> list[str]:
+    """Return the rows that stay in quarantine, each with its file, its record number and what is wrong with it now."""
+    return [
+        f"{file}, row {row}: {detail}"
+        for file, row, detail in con.execute(
+            "select kept.file, found.row, found.detail from quarantined_rows as found"
+            " join store.quarantine as kept using (file_sha256, row) order by all"
+        ).fetchall()
+    ]

@@ -1,0 +1,215 @@
+"""Quarantined rows go out as a workbook, a person corrects some cells, and only what is right now comes in."""
+
+import zipfile
+
+import pytest
+import xlsxwriter
+from python_calamine import CalamineWorkbook
+
+from pipelines.faults import DataFault, RequestFault
+from pipelines.intake import account_lines, check_files
+from pipelines.intake.corrections import open_rows, row_lines, write_corrections
+from pipelines.store import open_store
+
+
+@pytest.fixture
+def export(store, tmp_path):
+    """A function that writes the quarantine of the store into a workbook and returns its sheets as rows of cells."""
+
+    def export(name: str = "quarantine.xlsx"):
+        with open_store(store.path) as con:
+            write_corrections(open_rows(con), tmp_path / name)
+        book = CalamineWorkbook.from_path(tmp_path / name)
+        return {sheet: book.get_sheet_by_name(sheet).to_python() for sheet in book.sheet_names}
+
+    return export
+
+
+@pytest.fixture
+def save(tmp_path):
+    """A function that saves sheets as a spreadsheet program would, and returns the path."""
+
+    def save(sheets, name: str = "corrected.xlsx"):
+        with xlsxwriter.Workbook(str(tmp_path / name)) as book:
+            for sheet, rows in sheets.items():
+                written = book.add_worksheet(sheet)
+                for place, cells in enumerate(rows):
+                    written.write_row(place, 0, cells)
+        return tmp_path / name
+
+    return save
+
+
+def set_cell(rows, row, header, value):
+    rows[row][rows[0].index(header)] = value
+
+
+def test_the_workbook_has_the_rows_in_their_columns_with_what_is_wrong(store, write_log, line, days, export):
+    store.load(write_log(*days(9), line(Seen="12 ea"), line(Why="=1+1", Place="South Shed")))
+    rows = export()["Rows 1"]
+    assert rows[0][:4] == ["(file)", "(row)", "(rule)", "(what is wrong)"]
+    assert rows[0][-2:] == ["(fingerprint)", "(profile)"]
+    assert [cells[:3] for cells in rows[1:]] == [
+        ["log.csv", "10", "What is written as quantity can be read"],
+        ["log.csv", "11", "Client, site and environment stand in the site register"],
+    ]
+    assert rows[1][3].startswith('column "Seen": "12 ea" is not a whole number.')
+    assert rows[1][4:-2] == ["North Shed", "indoor dry", "bow", "screw pin", "16 mm", "2.95", "carbon", "", "2026-03-02",
+                             "yearly", "12 ea", "3", "no tag x2; odd pin"]  # fmt: skip
+    assert rows[2][-3] == "=1+1"
+
+
+def test_no_cell_of_the_workbook_is_a_formula_or_a_link(store, write_log, line, days, export, tmp_path):
+    store.load(write_log(*days(9), line(Seen='=HYPERLINK("http://x")', Why="http://x")))
+    export()
+    with zipfile.ZipFile(tmp_path / "quarantine.xlsx") as parts:
+        sheets = [parts.read(name) for name in parts.namelist() if name.startswith("xl/worksheets/")]
+    assert not any(b"<f>" in sheet or b"<hyperlink" in sheet for sheet in sheets)
+
+
+def test_only_corrected_rows_come_in_and_the_others_stay(store, write_log, line, days, export, save):
+    store.load(write_log(*days(18), line(Seen="12 ea"), line(Removed="26"), line(Day="soon")))
+    sheets = export()
+    set_cell(sheets["Rows 1"], 1, "Seen", 12)  # a number, as a spreadsheet program would make of it
+    set_cell(sheets["Rows 1"], 3, "Day", "later")
+    (account,) = store.load(save(sheets))
+    assert (account.rows_read, account.rows_accepted, account.rows_quarantined) == (3, 1, 2)
+    assert account.quarantined_by_rule == {"removed_within_inspected": 1, "unreadable_inspected_on": 1}
+    assert [text.split(":")[0] for text in account.rows_still_wrong] == ["log.csv, row 20", "log.csv, row 21"]
+    assert account_lines(account)[2].startswith(
+        '  still in quarantine: log.csv, row 21: column "Day": "later"'
+    )
+    assert store.ask(
+        "select row, quantity, load_id, file_sha256 = (select file_sha256 from loads where load_id = 1)"
+        " from current_lines where row > 18"
+    ) == [(19, 12, 2, True)]
+    assert store.ask("select row, corrected_by from quarantine order by row") == [
+        (19, 2),
+        (20, None),
+        (21, None),
+    ]
+    with open_store(store.path) as con:
+        assert [row_line.split()[1] for row_line in row_lines(open_rows(con))[1:]] == ["20", "21"]
+
+
+def test_a_row_corrected_before_is_not_doubled(store, write_log, line, days, export, save):
+    store.load(write_log(*days(9), line(Seen="12 ea"), line(Removed="26")))
+    sheets = export()
+    set_cell(sheets["Rows 1"], 1, "Seen", "12")
+    first = save(sheets)
+    store.load(first)
+    lines = store.ask("select * from inspection_lines order by all")
+    (again,) = store.load(first)
+    assert again.is_already_loaded
+    set_cell(sheets["Rows 1"], 2, "Removed", "2")
+    (account,) = store.load(save(sheets, "second.xlsx"))
+    assert (account.rows_read, account.rows_accepted, account.rows_set_aside) == (
+        2,
+        1,
+        {"corrected before": 1},
+    )
+    assert [
+        found for found in store.ask("select * from inspection_lines order by all") if found in lines
+    ] == lines
+    assert store.ask("select count(*) from inspection_lines") == [(11,)]
+    assert store.ask("select count(*) from quarantine where corrected_by is null") == [(0,)]
+
+
+def test_a_row_that_could_not_be_split_is_written_into_its_cells(store, write_log, line, days, export, save):
+    store.load(write_log(*days(9), line().replace(",bow,", ",")))
+    sheets = export()
+    rows = sheets["Rows 1"]
+    assert rows[1][rows[0].index("(whole record)")] == line().replace(",bow,", ",")
+    for header, cell in zip(rows[0][5:-2], line(Day="2026-04-01").split(","), strict=True):
+        set_cell(rows, 1, header, cell)
+    (account,) = store.load(save(sheets))
+    assert (account.rows_accepted, account.rows_quarantined) == (1, 0)
+    assert store.ask("select row, inspected_on::varchar from current_lines where row = 10") == [
+        (10, "2026-04-01")
+    ]
+
+
+def test_a_corrected_row_stands_beside_its_neighbours_and_behind_a_later_export(
+    store, write_log, line, days, export, save
+):
+    store.load(write_log(line(Day="2026-02-01", Seen="7"), *days(18), line(Seen="12 ea"), line(Day="2026-02-01", Seen="8 ea")))  # fmt: skip
+    store.load(write_log(line(Seen="13"), name="later.csv"))
+    sheets = export()
+    set_cell(sheets["Rows 1"], 1, "Seen", "12")
+    set_cell(sheets["Rows 1"], 2, "Seen", "8")
+    (account,) = store.load(save(sheets))
+    assert account.rows_accepted == 2
+    assert store.ask(
+        "select inspected_on::varchar, quantity from current_lines where inspected_on >= '2026-02-01' order by all"
+    ) == [("2026-02-01", 7), ("2026-02-01", 8), ("2026-03-02", 13)]
+    assert store.ask(
+        "select quantity, superseded_by from inspection_lines where superseded_by is not null"
+    ) == [(12, 2)]
+
+
+def test_a_site_added_to_the_register_lets_its_rows_in_as_they_were(
+    store, write_log, line, days, export, save
+):
+    store.load(write_log(*days(9), line(Place="South Shed")))
+    sheets = export()
+    text = store.register.read_text(encoding="utf-8")
+    store.register.write_text(text.replace("North Shed", "South Shed"), encoding="utf-8")
+    (account,) = store.load(save(sheets))
+    assert (account.rows_accepted, account.rows_quarantined) == (1, 0)
+
+
+def test_rows_of_several_files_and_headers_come_back_to_their_own(store, write_log, line, days, export, save):
+    store.load(write_log(*days(9), line(Seen="1 ea")))
+    header = ",".join(["Bay", *line_header(write_log)])
+    wide = [f"B,{text}" for text in [*days(9, Place="Sea Wall", Where="marine spray"), line(Seen="2 ea")]]
+    store.load(write_log(*wide, name="wide.csv", header=header))
+    sheets = export()
+    assert list(sheets) == ["About", "Rows 1", "Rows 2"]
+    set_cell(sheets["Rows 1"], 1, "Seen", "1")
+    set_cell(sheets["Rows 1"], 1, "Removed", "1")
+    set_cell(sheets["Rows 2"], 1, "Seen", "22")
+    (account,) = store.load(save(sheets))
+    assert (account.rows_read, account.rows_accepted) == (2, 2)
+    assert store.ask(
+        "select loads.file, quantity from inspection_lines join loads using (file_sha256) where row = 10 order by all"
+    ) == [("log.csv", 1), ("wide.csv", 22)]
+
+
+def line_header(write_log):
+    return write_log().read_text(encoding="utf-8").splitlines()[0].split(",")
+
+
+@pytest.mark.parametrize(
+    ("header", "value", "sentence"),
+    [
+        ("(row)", "", 'sheet "Rows 1", row 2: the columns in brackets do not say which quarantined row it is.'),
+        ("(row)", "3", "record 3 of the file with the fingerprint"),
+        ("(row)", "11", 'sheet "Rows 1", row 3: the same quarantined row stands there twice.'),
+        ("(profile)", "other-log", 'its rows were read with the source profile "other-log". Give it with --source.'),
+    ],
+)  # fmt: skip
+def test_a_row_that_is_nobodys_refuses_the_workbook_whole(
+    store, write_log, line, days, export, save, header, value, sentence
+):
+    store.load(write_log(*days(18), line(Seen="?"), line(Seen="??")))
+    sheets = export()
+    set_cell(sheets["Rows 1"], 2, "Seen", "25")
+    set_cell(sheets["Rows 1"], 1, header, value.replace("11", "20"))
+    with pytest.raises(DataFault) as caught:
+        store.load(save(sheets))
+    assert sentence in str(caught.value)
+    assert store.ask("select count(*) from loads") == [(1,)]
+    assert store.ask("select count(corrected_by) from quarantine") == [(0,)]
+
+
+def test_a_workbook_never_overwrites_a_file_and_is_not_checked_as_a_log(
+    store, write_log, line, days, export, tmp_path
+):
+    store.load(write_log(*days(9), line(Seen="?")))
+    export()
+    with pytest.raises(RequestFault, match="is there already"):
+        export()
+    with pytest.raises(RequestFault, match=r"a name that ends in \.xlsx"):
+        export("quarantine.csv")
+    with pytest.raises(RequestFault, match="is a workbook of quarantined rows"):
+        list(check_files([tmp_path / "quarantine.xlsx"], store.path, [], store.profile_path))
