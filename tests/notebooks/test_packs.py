@@ -79,8 +79,8 @@ def test_a_pack_is_whole(pack):
         *(f"{name}.html" for name in REPORTS),
     }
     assert {path.stem for path in (pack / "tables").iterdir()} == {
-        "removal_rates", "removal_trend", "reason_breakdown", "interval_recommendations", "overdue_inspections",
-        "files_loaded", "contract_rules", "quarantine",
+        "removal_rates", "removal_trend", "reason_breakdown", "reasons_by_environment", "interval_recommendations",
+        "overdue_inspections", "receiving_rejects", "inspector_strictness", "files_loaded", "contract_rules", "quarantine",
     }  # fmt: skip
     assert [path.name for path in pack.parent.iterdir()] == [pack.name]
 
