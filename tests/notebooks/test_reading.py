@@ -49,6 +49,15 @@ def test_trends_are_of_each_client_or_of_the_site_asked_for(small_store):
     assert set(site["site"]) == {"Sea Wall"}
 
 
+def test_what_adds_up_the_sites_of_a_client_is_left_out_of_the_report_of_one_site(small_store):
+    of_client = open_tables(str(small_store), client=BRACKLE)
+    of_site = open_tables(str(small_store), client=BRACKLE, site="Sea Wall")
+    for name in ("reasons_by_environment", "inspector_strictness"):
+        assert set(of_client.table(name)["client"]) == {BRACKLE}
+        assert of_site.table(name).empty
+        assert list(of_site.table(name)) == list(of_client.table(name))
+
+
 def test_the_places_of_the_month_are_those_inspected_in_it(small_store):
     month = open_tables(str(small_store)).month()
     assert month[["site", "inspected", "removed", "signal"]].to_numpy().tolist() == [

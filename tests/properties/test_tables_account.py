@@ -72,6 +72,10 @@ def test_every_item_of_the_log_is_accounted_for(log):
         assert rates[f"{prefix}inspected"].to_dict() == of_type["quantity"].to_dict()
         assert rates[f"{prefix}removed"].to_dict() == of_type["removed"].to_dict()
 
+    missing = con.execute("select sum(unaccounted_for), sum(shackle_years_unaccounted_for) from exposures")
+    found = rates[["unaccounted_for", "shackle_years_unaccounted_for"]].sum()
+    np.testing.assert_allclose(found, [value or 0 for value in missing.fetchall()[0]])
+
     receipts = read_table(con, "receiving_rejects")[["received", "rejected"]].sum()
     assert receipts.tolist() == rates[["initial_inspected", "initial_removed"]].sum().tolist()
 
