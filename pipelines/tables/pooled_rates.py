@@ -72,7 +72,13 @@ def _model_in_words(fit: HazardFit, exponent: GapExponent | None, ageing: Weibul
         columns=["covariate", "level", "estimate", "remark"],
     )
     facts = pd.DataFrame(_facts(fit, exponent), columns=["covariate", "estimate", "remark"])
-    return pd.concat([factors, references, facts, _ageing_in_words(ageing)], ignore_index=True)
+    # Rows as plain records, since frames with empty columns do not concatenate quietly.
+    rows = [
+        row
+        for part in (factors, references, facts, _ageing_in_words(ageing))
+        for row in part.astype(object).to_dict("records")
+    ]
+    return pd.DataFrame(rows, columns=load_contract("hazard_model").column_names)
 
 
 def _ageing_in_words(ageing: WeibullFit | None) -> pd.DataFrame:
