@@ -4,12 +4,12 @@ A removal happens when somebody looks. Each draw therefore has rates, a calendar
 sums over places, item classes or months are sums within a draw, which adding up bands would overstate.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field
+from zlib import crc32
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from scipy.stats import norm
 
 from pipelines.models.hazard import PLACE
@@ -43,12 +43,14 @@ Samples = NDArray[np.float32]  # whole numbers, exact up to 16 million
 class Rates:
     """What is known of the removal rate of each row of a fleet, in parts that rows share.
 
-    `place` and `item_class` number the place and the class of each row. A row's rate [removals per shackle-year] is
+    `place` and `item_class` number the place and the class of each row, as `places` and `classes` name them. A row's rate [removals per shackle-year] is
     the product of its `factor`, the rate of its place, the ratio of the coming year to the place's long run, the
     ratio of its class over all places, and its own ratio. `basis` says in words what the rate of the row's place
     rests on; rows with the basis `NONE` have no rate.
     """
 
+    places: list[str]
+    classes: list[str]
     place: NDArray[np.intp]
     item_class: NDArray[np.intp]
     factor: Floats
@@ -141,6 +143,8 @@ def forecast_rates(fleet: pd.DataFrame, history: pd.DataFrame, places: pd.DataFr
 
     place = _numbers(fleet[PLACE], place_of)
     return Rates(
+        places=["|".join(names) for names in known[PLACE].itertuples(index=False)],
+        classes=list(classes),
         place=place,
         item_class=classes.get_indexer(pd.Index(fleet["item_class"])),
         factor=fleet["kind_factor"].to_numpy() / known["mix"].to_numpy()[place],
@@ -227,6 +231,7 @@ def simulate_removals(
     fleet: pd.DataFrame,
     rates: Rates,
     calendar: Calendar,
+    is_wanted: NDArray[np.bool_] | None = None,
     horizon_days: int = 366,
     draws: int = DRAWS,
     seed: int = SEED,
@@ -243,10 +248,13 @@ def simulate_removals(
         Of the same rows; rows without a rate are left out.
     calendar : Calendar
         How looks fall.
+    is_wanted : ndarray of bool, one for each row
+        Leaves out the other rows; by default all are drawn.
     horizon_days : int
         Looks after so many days from today are left out.
     draws, seed : int
-        How many draws, and the seed that makes them the same each time.
+        How many draws, and the seed that makes them the same each time. Each place and class has draws of its own
+        by its name: they stay what they are when other rows are added or left out.
 
     Notes
     -----
@@ -256,16 +264,14 @@ def simulate_removals(
     of mean 1. Look k falls k intervals after the last one, give or take a slip; an inspection past its day is taken
     to be held soon. Of what is found, a share is found on some day of the gap before.
     """
-    generator = np.random.default_rng(seed)
     fleet = fleet.reset_index(drop=True)
-    of_place, of_year, of_class = (
-        part.draw(draws, generator) for part in (rates.of_place, rates.of_year, rates.of_class)
-    )
-    of_place = of_place * of_year
-    rows_of = _rounds(fleet[rates.has_rate])
+    of_place = _draw_each(rates.of_place, rates.places, draws, seed)
+    of_place *= _draw_each(rates.of_year, [f"year|{name}" for name in rates.places], draws, seed)
+    of_class = _draw_each(rates.of_class, rates.classes, draws, seed)
     found = []
-    for rows in rows_of:
+    for rows in _rounds(fleet[rates.has_rate if is_wanted is None else rates.has_rate & is_wanted]):
         first = fleet.iloc[rows[0]]
+        generator = own_generator(seed, *first[PLACE], str(first["days_since_start"]))
         days, gaps = _looks(first, calendar, horizon_days, draws, generator)
         own = Gammas(rates.of_row.shape[rows], rates.of_row.scale[rows]).draw(draws, generator)
         rate = rates.factor[rows] * of_place[:, rates.place[rows]] * of_class[:, rates.item_class[rows]] * own
@@ -280,8 +286,13 @@ def simulate_removals(
     return found
 
 
+def own_generator(seed: int, *names: str) -> np.random.Generator:
+    """Return a generator that depends on a seed and on names only, so that one's draws do not hang on another's."""
+    return np.random.default_rng([seed, crc32("|".join(names).encode())])
+
+
 def removed_by_month(
-    rounds: list[Round], month_ends: Sequence[int], groups: NDArray[np.intp], items: NDArray[np.int64]
+    rounds: list[Round], month_ends: ArrayLike, groups: NDArray[np.intp], items: NDArray[np.int64]
 ) -> Samples:
     """Return the removals of groups of rows in each month, shape (draws, groups, months).
 
@@ -289,7 +300,7 @@ def removed_by_month(
     ----------
     rounds : list of Round
         As drawn.
-    month_ends : sequence of int
+    month_ends : array_like of int
         The last day of each month, counted from today.
     groups : ndarray of int, one for each row of the fleet
         The group of each row, numbered from 0.
@@ -400,6 +411,16 @@ def _rounds(fleet: pd.DataFrame) -> list[NDArray[np.intp]]:
     month = (fleet["days_since_start"] // DAYS_IN_MONTH).rename("month")
     keys = [*(fleet[name] for name in PLACE), month]
     return [fleet.index[rows].to_numpy() for rows in fleet.groupby(keys, sort=True).indices.values()]
+
+
+def _draw_each(gammas: Gammas, names: list[str], draws: int, seed: int) -> Floats:
+    """Return draws of each gamma, shape (draws, n), each from a generator of its own."""
+    return np.column_stack(
+        [
+            own_generator(seed, name).gamma(shape, scale, draws)
+            for name, shape, scale in zip(names, gammas.shape, gammas.scale, strict=True)
+        ]
+    )
 
 
 def _looks(

@@ -7,7 +7,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pipelines.contracts import OrderTerms
-from pipelines.models.forecast import DAYS_IN_YEAR, Round
+from pipelines.models.forecast import DAYS_IN_YEAR, Round, own_generator
 from pipelines.models.limits import Floats
 from pipelines.models.rates import joined_notes, note
 
@@ -195,9 +195,9 @@ def plan_orders(
     rows_of = fleet.reset_index(drop=True).groupby(["client", "item_class"]).indices
     filled = _filled(stock, terms)
     lines = []
-    for position, (_, line) in enumerate(filled.iterrows()):
+    for _, line in filled.iterrows():
         rows = np.asarray(rows_of.get((line["client"], line["item_class"]), []), dtype=np.intp)
-        generator = np.random.default_rng([seed, position])
+        generator = own_generator(seed, "order", line["client"], line["item_class"])
         lines.append(_line(fleet, rounds, rows, line, terms, draws, generator))
     plan = pd.DataFrame(lines, index=stock.index, columns=LINE_COLUMNS)
     price = filled["unit_cost"]

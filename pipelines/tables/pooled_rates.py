@@ -26,6 +26,7 @@ def pooled_rates(con: duckdb.DuckDBPyConnection) -> tuple[pd.DataFrame, pd.DataF
 
     Two models are fitted: of all removals, and of those on a load-bearing criterion or with none stated.
     """
+    con.execute(statement("pipelines.tables", "item_kinds.sql"))
     looks = grouped_looks(con.execute(statement("pipelines.tables", "hazard_looks.sql")).df())
     if looks.empty:
         return _none("pooled_rates"), _none("hazard_model")

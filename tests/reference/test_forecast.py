@@ -35,6 +35,8 @@ def draws_of(rate: Gammas, future: float, looks: int = 1) -> np.ndarray:
         }
     )
     rates = Rates(
+        places=["Sea Wall"],
+        classes=["bow 16 mm"],
         place=np.array([0]),
         item_class=np.array([0]),
         factor=np.array([1 / MANY]),
