@@ -10,7 +10,7 @@ from zlib import crc32
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
-from scipy.stats import norm
+from scipy.stats import iqr, norm
 
 from pipelines.models.hazard import PLACE
 from pipelines.models.limits import Floats
@@ -431,10 +431,21 @@ def _looks(
     next_on = max(interval - first["days_since_start"], OVERDUE_HELD_AFTER_DAYS)
     looks = max(int(np.ceil((horizon_days - next_on) / interval)), 0) + 1
     slips = calendar.slips.get(int(first["interval_months"]), np.zeros(1))
-    slip = generator.choice(slips, (draws, looks)) * interval
-    days = np.maximum(np.sort(next_on + interval * np.arange(looks) + slip, axis=1), 1.0)
+    slip = generator.choice(slips, (draws, looks)) + generator.normal(0, _bandwidth(slips), (draws, looks))
+    days = np.maximum(np.sort(next_on + interval * (np.arange(looks) + slip), axis=1), 1.0)
     before = np.column_stack([np.full(draws, -float(first["days_since_start"])), days[:, :-1]])
     return days, days - before
+
+
+def _bandwidth(values: Floats) -> float:
+    """Return by how much to smooth values that stand for all that might come: the robust rule of thumb for kernels.
+
+    Silverman, B. W. (1986). Density Estimation for Statistics and Data Analysis, section 3.4 (from memory).
+    """
+    if len(values) < 2:
+        return 0.0
+    spread = min(float(np.std(values, ddof=1)), float(iqr(values)) / 1.34)
+    return 0.9 * spread * len(values) ** -0.2
 
 
 def _strictness(look_sd: float, shape: tuple[int, ...], generator: np.random.Generator) -> Floats:

@@ -62,20 +62,31 @@ class OrderChoice:
     order_on: float | None
 
 
-def demand_of(rounds: list[Round], rows: NDArray[np.intp], draws: int) -> Demand:
-    """Return the demand of some rows of a fleet together, from the rounds drawn for all of it."""
-    days, removed = [np.zeros((draws, 1))], [np.zeros((draws, 1), dtype=np.int64)]
-    for round_ in rounds:
-        is_wanted = np.isin(round_.rows, rows)
-        if is_wanted.any():
-            days.append(round_.days)
-            removed.append(round_.removed[:, is_wanted].sum(axis=1))
-    all_days = np.hstack(days)
-    order = np.argsort(all_days, axis=1)
-    return Demand(
-        np.take_along_axis(all_days, order, axis=1),
-        np.take_along_axis(np.hstack(removed).astype(np.int64), order, axis=1),
-    )
+class Drawn:
+    """The removals drawn for a fleet of so many rows, with the round and the place in it of each row."""
+
+    def __init__(self, rounds: list[Round], rows: int, draws: int) -> None:
+        self.rounds, self.draws = rounds, draws
+        self._round = np.full(rows, -1)
+        self._place = np.full(rows, -1)
+        for number, round_ in enumerate(rounds):
+            self._round[round_.rows] = number
+            self._place[round_.rows] = np.arange(len(round_.rows))
+
+    def demand(self, rows: NDArray[np.intp]) -> Demand:
+        """Return the demand of some rows together."""
+        days, removed = [np.zeros((self.draws, 1))], [np.zeros((self.draws, 1), dtype=np.int64)]
+        for number in np.unique(self._round[rows]):
+            if number >= 0:
+                places = self._place[rows[self._round[rows] == number]]
+                days.append(self.rounds[number].days)
+                removed.append(self.rounds[number].removed[:, places].sum(axis=1))
+        all_days = np.hstack(days)
+        order = np.argsort(all_days, axis=1)
+        return Demand(
+            np.take_along_axis(all_days, order, axis=1),
+            np.take_along_axis(np.hstack(removed), order, axis=1),
+        )
 
 
 def lead_times(days: float, sd_days: float, draws: int, generator: np.random.Generator) -> Floats:
@@ -174,7 +185,8 @@ def plan_orders(
     Parameters
     ----------
     fleet : DataFrame
-        One row per item class in service at a place: `client`, `site`, `item_class`, `has_rate`.
+        One row per item class in service at a place: `client`, `site`, `item_class`, `quantity` [items],
+        `has_rate`.
     rounds : list of Round
         Removals drawn for the same rows.
     stock : DataFrame
@@ -194,11 +206,12 @@ def plan_orders(
     """
     rows_of = fleet.reset_index(drop=True).groupby(["client", "item_class"]).indices
     filled = _filled(stock, terms)
+    drawn = Drawn(rounds, len(fleet), draws)
     lines = []
     for _, line in filled.iterrows():
         rows = np.asarray(rows_of.get((line["client"], line["item_class"]), []), dtype=np.intp)
         generator = own_generator(seed, "order", line["client"], line["item_class"])
-        lines.append(_line(fleet, rounds, rows, line, terms, draws, generator))
+        lines.append(_line(fleet, drawn, rows, line, terms, generator))
     plan = pd.DataFrame(lines, index=stock.index, columns=LINE_COLUMNS)
     price = filled["unit_cost"]
     for name in ("cost_per_month", "cost_per_month_lower", "cost_per_month_upper"):
@@ -232,11 +245,10 @@ LINE_COLUMNS = [
 
 def _line(
     fleet: pd.DataFrame,
-    rounds: list[Round],
+    drawn: Drawn,
     rows: NDArray[np.intp],
     line: pd.Series,
     terms: OrderTerms,
-    draws: int,
     generator: np.random.Generator,
 ) -> dict[str, float | int | None]:
     in_service = int(fleet["quantity"].to_numpy()[rows].sum())
@@ -244,17 +256,15 @@ def _line(
         return {"items_in_service": 0, "order_quantity": 0}
     if not fleet["has_rate"].to_numpy()[rows].all():
         return {"items_in_service": in_service}
-    lead_time = lead_times(line["lead_time_days"], line["lead_time_sd_days"], draws, generator)
+    lead_time = lead_times(line["lead_time_days"], line["lead_time_sd_days"], drawn.draws, generator)
     lead_time = np.minimum(lead_time, LONGEST_HORIZON_DAYS - terms.review_days)
     covered_until = lead_time + terms.review_days
-    everything = demand_of(rounds, rows, draws)
+    everything = drawn.demand(rows)
     demand, pins = everything.split(line["share_pins"], generator)
     chosen = choose_order(demand, lead_time, line, terms)
     sites = fleet["site"].to_numpy()[rows]
-    by_site = [
-        demand_of(rounds, rows[sites == site], draws).until(covered_until) for site in np.unique(sites)
-    ]
-    year = demand.until(np.full(draws, DAYS_IN_YEAR))
+    by_site = [drawn.demand(rows[sites == site]).until(covered_until) for site in np.unique(sites)]
+    year = demand.until(np.full(drawn.draws, DAYS_IN_YEAR))
     return {
         "items_in_service": in_service,
         "demand_expected": float(demand.until(covered_until).mean()),

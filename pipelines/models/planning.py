@@ -1,6 +1,6 @@
 """The plan for a buyer: removals to come, orders and costs, as things stand and as they might."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -30,6 +30,7 @@ from pipelines.models.hazard import PLACE
 from pipelines.models.orders import horizon_days, plan_orders
 
 CURRENT, RECOMMENDED = "current", "recommended"
+TODAY, WHAT_IF = "as things stand", "what if"
 GROUP = ["client", "site", "item_class"]
 NO_CURRENCY = "not stated"
 MONEY = ["cost_per_month", "cost_per_month_lower", "cost_per_month_upper"]
@@ -98,6 +99,52 @@ class Forecast:
         total = [samples[:, rows].sum(axis=1) for _, rows in parts]
         empty = np.zeros((samples.shape[0], 0, len(self.months)), dtype=np.float32)
         return keys, np.stack(total, axis=1) if total else empty
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A forecast, and the orders, their totals and the costs by month that follow from it; all empty but the forecast
+    where a plan is for one site, since stock is held by clients.
+    """
+
+    scenario: Scenario
+    forecast: Forecast
+    orders: pd.DataFrame
+    totals: pd.DataFrame
+    costs: pd.DataFrame
+
+
+def make_plan(inputs: PlanningInputs, scenario: Scenario, client: str = "", site: str = "") -> Plan:
+    """Return the plan of a scenario, of one client or site where asked; raises as `make_forecast` does."""
+    forecast = make_forecast(inputs, scenario, client, site)
+    of_site = replace(inputs, stock=inputs.stock.iloc[:0])
+    orders = make_orders(of_site if site else inputs, scenario, forecast, client)
+    return Plan(scenario, forecast, orders, order_totals(orders, forecast), costs_by_month(orders, forecast))
+
+
+def side_by_side(today: Plan, changed: Plan) -> pd.DataFrame:
+    """Return what two plans come to, two rows for each client and currency: as things stand, and as they might.
+
+    `removals_expected`, `removals_lower` and `removals_upper` are those of 12 months, with the 80 % band of their sum.
+    """
+    rows = []
+    for words, plan in ((TODAY, today), (WHAT_IF, changed)):
+        keys, samples = plan.forecast.summed(["client"])
+        year = bands(samples.sum(axis=2)).rename(
+            columns={
+                "expected": "removals_expected",
+                "lower_80": "removals_lower",
+                "upper_80": "removals_upper",
+            }
+        )
+        removals = keys.join(year[["removals_expected", "removals_lower", "removals_upper"]])
+        money = plan.totals.drop(columns="item_classes")
+        rows.append(removals.merge(money, on="client", how="left").assign(scenario=words))
+    both = pd.concat(rows, ignore_index=True)
+    whole = ["removals_lower", "removals_upper", "to_order", "order_quantity"]
+    return both.sort_values(["client", "currency"], kind="stable", ignore_index=True).astype(
+        dict.fromkeys(whole, "Int64")
+    )
 
 
 def make_forecast(inputs: PlanningInputs, scenario: Scenario, client: str = "", site: str = "") -> Forecast:
