@@ -2,7 +2,16 @@
 
 from pipelines.charts.figure import Figure
 from pipelines.charts.intake import intake_chart
+from pipelines.charts.orders import forecast_chart, stock_chart
 from pipelines.charts.places import environment_rates_chart, interval_chart
 from pipelines.charts.removal_trend import removal_trend_chart
 
-__all__ = ["Figure", "environment_rates_chart", "intake_chart", "interval_chart", "removal_trend_chart"]
+__all__ = [
+    "Figure",
+    "environment_rates_chart",
+    "forecast_chart",
+    "intake_chart",
+    "interval_chart",
+    "removal_trend_chart",
+    "stock_chart",
+]

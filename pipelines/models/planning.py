@@ -68,7 +68,8 @@ class Forecast:
     """Removals of a fleet over the next 12 months, drawn together.
 
     `groups` names each client, site and item class [items], in the order of `samples` (draws, groups, months); a group
-    without a rate has no samples that mean anything, and `has_rate` False.
+    without a rate has no samples that mean anything, and `has_rate` False. `fleet` holds the rows of everybody, those
+    of whoever was asked for with `is_asked_for`.
     """
 
     months: list[str]
@@ -87,6 +88,11 @@ class Forecast:
         """Return the bands of sums over all groups that are alike in `by`, month by month."""
         keys, samples = self.summed(by)
         return _banded(samples, keys, self.months)
+
+    def year(self, by: list[str]) -> pd.DataFrame:
+        """Return the bands of the 12 months together, of sums over all groups that are alike in `by`."""
+        keys, samples = self.summed(by)
+        return keys.join(bands(samples.sum(axis=2)))
 
     def summed(self, by: list[str]) -> tuple[pd.DataFrame, Samples]:
         """Return the sums of the draws over all groups with a rate that are alike in `by`, and what names them."""
@@ -113,6 +119,17 @@ class Plan:
     totals: pd.DataFrame
     costs: pd.DataFrame
 
+    def orders_by_client(self) -> list[pd.DataFrame]:
+        """Return the order plan of each client as one frame each."""
+        return [of_client for _, of_client in self.orders.groupby("client", sort=True)]
+
+    def to_order(self) -> pd.DataFrame:
+        """Return the item classes to order now, the earliest day first and of these the highest risk."""
+        due = self.orders[self.orders["order_quantity"].fillna(0) > 0]
+        return due.sort_values(
+            ["order_on", "risk_of_running_out"], ascending=[True, False], kind="stable", ignore_index=True
+        )
+
 
 def make_plan(inputs: PlanningInputs, scenario: Scenario, client: str = "", site: str = "") -> Plan:
     """Return the plan of a scenario, of one client or site where asked; raises as `make_forecast` does."""
@@ -129,15 +146,10 @@ def side_by_side(today: Plan, changed: Plan) -> pd.DataFrame:
     """
     rows = []
     for words, plan in ((TODAY, today), (WHAT_IF, changed)):
-        keys, samples = plan.forecast.summed(["client"])
-        year = bands(samples.sum(axis=2)).rename(
-            columns={
-                "expected": "removals_expected",
-                "lower_80": "removals_lower",
-                "upper_80": "removals_upper",
-            }
+        year = plan.forecast.year(["client"])
+        removals = year[["client", "expected", "lower_80", "upper_80"]].set_axis(
+            ["client", "removals_expected", "removals_lower", "removals_upper"], axis="columns"
         )
-        removals = keys.join(year[["removals_expected", "removals_lower", "removals_upper"]])
         money = plan.totals.drop(columns="item_classes")
         rows.append(removals.merge(money, on="client", how="left").assign(scenario=words))
     both = pd.concat(rows, ignore_index=True)
@@ -166,7 +178,7 @@ def make_forecast(inputs: PlanningInputs, scenario: Scenario, client: str = "", 
     horizon = horizon_days(inputs.stock, scenario.terms)
     rounds = simulate_removals(fleet, rates, _calendar(inputs, scenario), is_wanted, horizon)
     months, ends = months_ahead(inputs.as_of)
-    fleet = fleet.assign(has_rate=rates.has_rate, basis=rates.basis)
+    fleet = fleet.assign(has_rate=rates.has_rate, basis=rates.basis, is_asked_for=is_wanted)
     wanted = fleet[is_wanted]
     groups = wanted.groupby(GROUP, as_index=False, sort=True).agg(
         items_in_service=("quantity", "sum"), has_rate=("has_rate", "all")

@@ -24,6 +24,12 @@ SHEETS = {
     "hazard_model": "Model of the rates",
     "interval_recommendations": "Intervals",
     "overdue_inspections": "Inspections due",
+    "order_plan": "Order plan",
+    "order_totals": "Order totals",
+    "order_assumptions": "Order assumptions",
+    "supplier_rejects": "Goods refused",
+    "replacement_forecast": "Forecast",
+    "forecast_totals": "Forecast totals",
     "files_loaded": "Files loaded",
     "contract_rules": "Contract rules",
     "quarantine": "Quarantined rows",
@@ -135,6 +141,8 @@ def _write_sheet(book: Any, name: str, frame: pd.DataFrame, heads: list[Heading]
         unit = f" [{head.unit}]" if head.unit else ""
         sheet.write_string(0, number, head.words + unit, bold)
         pattern = "0.0 %" if head.is_share else NUMBER_FORMATS.get(head.kind, "General")
+        if head.unit.startswith("currency"):
+            pattern = "#,##0.00"
         sheet.set_column(
             number, number, _width(frame[column], head), book.add_format({"num_format": pattern})
         )

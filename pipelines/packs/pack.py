@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from pipelines.contracts import order_terms
 from pipelines.faults import RequestFault
 from pipelines.packs.exports import write_table, write_workbook
 from pipelines.packs.pages import index_html, page_html, report_of, scope_in_words
@@ -16,9 +17,10 @@ from pipelines.packs.reading import OpenTables, copy_for_period, is_computed_for
 from pipelines.packs.running import Run, run_notebook
 from pipelines.shipped import shipped_folder
 from pipelines.wording import month_in_words, sources_in_words
+from pipelines.wording_orders import assumptions
 
 # In the order of the index page; each is the name of a notebook.
-REPORTS = ("removal_rates", "interval_recommendations", "intake_account")
+REPORTS = ("removal_rates", "interval_recommendations", "order_plan", "intake_account")
 
 
 def run_pack(
@@ -122,12 +124,18 @@ def _write_pack(folder: Path, runs: list[Run], tables: OpenTables) -> None:
 
 def _frames(tables: OpenTables) -> dict[str, pd.DataFrame]:
     files = tables.files.drop(columns=["load_id", "is_hidden"])
+    plan = {} if "order_plan" not in tables.tables else {"order_assumptions": _order_assumptions()}
     return {
         **{name: tables.table(name) for name in tables.tables},
+        **plan,
         "files_loaded": files,
         "contract_rules": tables.rules,
         "quarantine": tables.quarantined,
     }
+
+
+def _order_assumptions() -> pd.DataFrame:
+    return pd.DataFrame({"assumption": assumptions(order_terms())})
 
 
 def _about(tables: OpenTables) -> list[str]:

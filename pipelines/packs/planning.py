@@ -9,17 +9,21 @@ from pipelines.contracts import OrderTerms, order_terms
 from pipelines.models.planning import CURRENT, Plan, PlanningInputs, Scenario, make_plan
 from pipelines.packs.reading import look_back, open_month
 from pipelines.tables.forecast_backtest import forecast_backtest
+from pipelines.tables.read import read_table
 from pipelines.tables.replacement_forecast import planning_inputs
 
 
 @dataclass(frozen=True)
 class OpenPlan:
-    """What the plans of one client or site ('' for all) are made from, read into memory, and how forecasts did before."""
+    """What the plans of one client or site ('' for all) are made from, read into memory; how earlier forecasts of the
+    client did; and goods of the client refused on receipt.
+    """
 
     inputs: PlanningInputs
     client: str
     site: str
     backtest: pd.DataFrame
+    rejects: pd.DataFrame
 
     def today(self) -> Plan:
         """Return the plan as things stand, the same as the result tables hold."""
@@ -52,7 +56,7 @@ def open_plan(store: str, period: str = "", client: str = "", site: str = "") ->
     """Return what the plans of a month are made from; takes and raises what `open_tables` does."""
     with open_month(store, period) as (con, as_of):
         inputs = planning_inputs(con, as_of)
-    # A backtest of one site would be its client's to read, whose other sites it does not name.
+        rejects = read_table(con, "supplier_rejects", client or None)
     with look_back(Path(store)) as con:
         backtest = forecast_backtest(con, as_of, client)
-    return OpenPlan(inputs, client, site, backtest)
+    return OpenPlan(inputs, client, site, backtest, rejects)
