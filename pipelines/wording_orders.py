@@ -8,12 +8,16 @@ import pandas as pd
 from pipelines.charts.orders import short_class
 from pipelines.contracts import OrderTerms
 from pipelines.models.forecast import DAYS_IN_MONTH, POOLED
+from pipelines.models.forecast_scores import LAST_12, LAST_YEAR
 from pipelines.models.hazard import PLACE
 from pipelines.models.planning import NO_CURRENCY, Forecast, Plan
 from pipelines.wording import NO_BREAK, counted, figure, listed, month_in_words, percent
 
 LIKELY = 0.5
+NOTICEABLE_BIAS = 0.02
+BY_CLASS = "item class of a client"
 LONGEST_LIST = 6
+FIRST_LINES = 3
 NO_SITE_PLAN = (
     "Stock is held for a client as a whole, so there is no order plan for one site: ask for the whole client. "
     "What is forecast for the site is shown below."
@@ -89,16 +93,20 @@ def risk_finding(orders: pd.DataFrame) -> str:
 
 
 def most_urgent(orders: pd.DataFrame) -> list[str]:
-    """Return a sentence for each of the first item classes to order, the earliest day and the highest risk first."""
-    due = orders[orders["order_quantity"].fillna(0) > 0]
-    due = due.sort_values(["order_on", "risk_of_running_out"], ascending=[True, False], kind="stable").head(
-        LONGEST_LIST
-    )
+    """Return a sentence for each of the first item classes to order, the earliest day and the highest risk first.
+
+    Takes the rows of `order_plan` to order, in this order.
+    """
     return [
-        f"{_named(row)}: {int(row['order_quantity']):,} by {_day(row['order_on'])}{_for_cost(row)}. Without it, a risk of "
-        f"{percent(row['risk_of_running_out'])} of running out; {percent(row['risk_before_delivery'])} even if ordered today."
-        for _, row in due.iterrows()
+        f"{_named(row)}: {int(row['order_quantity']):,} by {_day(row['order_on'])}{_for_cost(row)}; without it, "
+        f"{percent(row['risk_of_running_out'])} risk of running out."
+        for _, row in orders.head(FIRST_LINES).iterrows()
     ]
+
+
+def most_urgent_opening(orders: pd.DataFrame) -> str:
+    """Return what the list of the most urgent orders begins with; takes rows of `order_plan` of one client."""
+    return f"Most urgent at {orders['client'].iloc[0]}:"
 
 
 def in_brief(plan: Plan) -> list[str]:
@@ -106,10 +114,12 @@ def in_brief(plan: Plan) -> list[str]:
     if plan.orders.empty:
         return [NO_SITE_PLAN, *(forecast_finding(plan.forecast, names) for names in scopes(plan.forecast))]
     said = []
-    for client, orders in plan.orders.groupby("client", sort=True):
-        of_client = plan.totals[plan.totals["client"] == client]
-        said.append(f"{order_finding(orders, of_client, plan.scenario.terms)} {risk_finding(orders)}")
-        said += [cost_finding(row) for _, row in of_client.dropna(subset=["cost_per_month"]).iterrows()]
+    for orders in plan.orders_by_client():
+        of_client = plan.totals[plan.totals["client"] == orders["client"].iloc[0]]
+        costs = [cost_finding(row) for _, row in of_client.dropna(subset=["cost_per_month"]).iterrows()]
+        said.append(
+            " ".join([order_finding(orders, of_client, plan.scenario.terms), risk_finding(orders), *costs])
+        )
     return said
 
 
@@ -128,10 +138,10 @@ def headline(plan: Plan) -> str:
 
 def cost_finding(total: pd.Series) -> str:
     """Return what replacements cost a client a month, from a row of `order_totals`."""
-    band = f"{money(total['cost_per_month_lower'], '').strip()} to {money(total['cost_per_month_upper'], '').strip()}"
+    ends = [money(total[f"cost_per_month_{end}"], "").strip() for end in ("lower", "upper")]
     return (
-        f"Replacing what is removed at {total['client']} costs about {money(total['cost_per_month'], total['currency'])} "
-        f"a month on average over the next 12 months, with 80{NO_BREAK}% probability {band}, at today's prices."
+        f"Replacing what is removed costs about {money(total['cost_per_month'], total['currency'])} a month over the next "
+        f"12 months, with 80{NO_BREAK}% probability {' to '.join(ends)}."
     )
 
 
@@ -200,10 +210,10 @@ def stock_finding(orders: pd.DataFrame, terms: OrderTerms) -> str:
         return "There is no demand to compare the stock with."
     short = int((known["order_quantity"] > 0).sum())
     if not short:
-        return "In no item class is the stock too low for the demand it should meet."
+        return f"At {orders['client'].iloc[0]} no stock is too low for the demand it should meet."
     return (
-        f"In {short} of {counted(len(known), 'item class', 'item classes')} stock and orders fall short of the demand to be "
-        f"met in {percent(terms.service_level)} of cases."
+        f"At {orders['client'].iloc[0]} stock and orders fall short in {short} of "
+        f"{counted(len(known), 'item class', 'item classes')} of the demand to be met in {percent(terms.service_level)} of cases."
     )
 
 
@@ -270,30 +280,14 @@ def rejects_finding(rejects: pd.DataFrame) -> str:
     return f"{opening}. More than the client's other suppliers, and by more than chance explains: {listed(named)}."
 
 
-def backtest_finding(backtest: pd.DataFrame) -> str:
-    """Return how earlier forecasts of the same records held, from the rows of `forecast_backtest`."""
-    if backtest.empty:
-        return "The records are too short to try the forecast on earlier months: it takes 15 months or more."
-    classes = backtest[backtest["summed_over"] == "item class of a client"]
-    weight = classes["forecasts"] / classes["forecasts"].sum()
-    inside = (classes["inside_80"] * weight).sum()
-    off = (classes["expected"].sum() / classes["observed"].sum() - 1) if classes["observed"].sum() else 0.0
-    losses = [
-        f"{figure(100 * (loss * weight).sum())} % of that of {rival}"
-        for loss, rival in (
-            (classes["loss_to_last_year"], "the same month of the year before"),
-            (classes["loss_to_last_12"], "the mean of the last 12 months"),
-        )
-    ]
-    side = (
-        "as many as came"
-        if abs(off) < 0.01
-        else f"{percent(abs(off))} {'more' if off > 0 else 'fewer'} than came"
-    )
-    return (
-        f"Forecasts made from what was known 3, 6, 9 and 12 months ago would have expected {side}; {percent(inside)} of the "
-        f"monthly counts by item class fell inside the 80{NO_BREAK}% bands. Their loss was {listed(losses)}."
-    )
+def backtest_finding(backtest: pd.DataFrame) -> list[str]:
+    """Return how earlier forecasts of the same records held, client by client, from the rows of `forecast_backtest`."""
+    classes = backtest[backtest["summed_over"] == BY_CLASS] if len(backtest) else backtest
+    if classes.empty:
+        return [
+            "The records are too short to try the forecast on earlier months: that takes 15 months or more."
+        ]
+    return [_held(row) for _, row in classes.iterrows()]
 
 
 def assumptions(terms: OrderTerms) -> list[str]:
@@ -324,6 +318,27 @@ def basis_finding(forecast: Forecast) -> str:
     share = other["quantity"].sum() / own["quantity"].sum()
     named = listed(sorted(other["basis"].unique()))
     return f"For {percent(share)} of the items the rate does not come from the model of all looks but from: {named}."
+
+
+def _held(row: pd.Series) -> str:
+    opening = f"At {row['client']}, forecasts made from what was known 3 to 12 months ago"
+    inside = f"{percent(row['inside_80'])} of monthly counts by item class fell inside the 80{NO_BREAK}% band"
+    if pd.isna(row["bias"]):
+        return f"{opening} can be held against no removal, since none came; {inside}."
+    side = "about as many removals as came"
+    if abs(row["bias"]) >= NOTICEABLE_BIAS:
+        side = f"{percent(abs(row['bias']))} {'more' if row['bias'] > 0 else 'fewer'} removals than came"
+    losses = [
+        f"{percent(row[loss])} of that of the {rival}"
+        for loss, rival in (("loss_to_last_year", LAST_YEAR), ("loss_to_last_12", LAST_12))
+        if pd.notna(row[loss])
+    ]
+    rivals = (
+        f" The loss was {listed(losses)}; under 100{NO_BREAK}% the forecast is the better one."
+        if losses
+        else ""
+    )
+    return f"{opening} expected {side}; {inside}.{rivals}"
 
 
 def _rest_share(rejects: pd.DataFrame, row: pd.Series) -> float:

@@ -59,7 +59,7 @@ def forecast_chart(totals: pd.DataFrame) -> alt.LayerChart:
         return alt.Y(f"{column}:Q", scale=alt.Scale(domain=[0, top]), axis=y_axis)
 
     base = alt.Chart(drawn).encode(x=x)
-    legend = alt.Legend(title=None, symbolSize=80)
+    legend = alt.Legend(title=None, symbolSize=80, orient="bottom")
     marks = alt.Scale(domain=[NOW, ADVISED], range=["circle", "diamond"])
     colours = alt.Scale(domain=[NOW, ADVISED], range=[BLUE, ORANGE])
     layers = [

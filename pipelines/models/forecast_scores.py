@@ -9,7 +9,7 @@ from pipelines.models.forecast import LEVELS
 from pipelines.models.limits import Floats
 
 QUANTILES = [0.025, 0.1, 0.5, 0.9, 0.975]
-LAST_YEAR, LAST_12 = "same month last year", "mean of the last 12 months"
+LAST_YEAR, LAST_12 = "same month of the year before", "mean of the 12 months before"
 
 
 def scored(samples: NDArray, observed: NDArray) -> pd.DataFrame:

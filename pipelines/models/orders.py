@@ -22,6 +22,8 @@ NO_HISTORY = "no history of its own, taken like its size and pin"
 BEYOND_HORIZON = "lead time beyond 12 months: demand after that is taken to go on as in the forecast"
 BEYOND_EVERYTHING = "lead time beyond 3 years, the order covers 3 years only"
 OVERDUE_ORDER = "the order on its way is past its day, ask the supplier"
+NOT_COUNTED = "the order on its way comes too late to be counted"
+COMES_TOO_LATE = "may run out before the order on its way comes, ask for it sooner"
 NO_DUE_DAY = "no day for the order on its way, counted as in time"
 
 
@@ -53,13 +55,19 @@ class Demand:
 
 @dataclass(frozen=True)
 class OrderChoice:
-    """How an order meets demand in one item class; days from today, quantities in items."""
+    """How an order meets demand in one item class; days from today, quantities in items.
+
+    `is_order_counted`: the order on its way comes in time to be counted; `is_order_too_late`: it may not come before the
+    stock runs out, more often than the service level allows.
+    """
 
     demand: int
     quantity: int
     risk_if_nothing_is_ordered: float
     risk_before_delivery: float
     order_on: float | None
+    is_order_counted: bool
+    is_order_too_late: bool
 
 
 class Drawn:
@@ -110,7 +118,7 @@ def least_count(samples: NDArray, level: float) -> int:
     >>> least_count(np.arange(100), 0.95)
     94
     """
-    rank = max(int(np.ceil(level * len(samples) - 1e-9)) - 1, 0)
+    rank = _rank(len(samples), level)
     return int(np.ceil(np.partition(samples, rank)[rank] - 1e-9))
 
 
@@ -149,8 +157,10 @@ def choose_order(
     -----
     Stock is reviewed every `review_days`: an order placed today must last until one placed at the next review arrives.
     The quantity is the least with P(removals until then <= on hand + on order + quantity) >= service level, goods on
-    order and to be ordered counted without the share that receiving refuses, in whole packs. The last day to order is
-    the one after which an order would come too late in more than 1 - service level of the draws.
+    order and to be ordered counted without the share that receiving refuses, in whole packs. What is on order counts
+    if it is due by then. The last day to order is the one after which an order would come too late in more than
+    1 - service level of the draws. The risks follow the stock day by day: an order that comes after the stock ran out
+    does not help.
 
     References
     ----------
@@ -161,19 +171,25 @@ def choose_order(
     covered_until = lead_time + terms.review_days
     removed = demand.until(covered_until)
     coming = kept * stock["on_order"]
-    short = removed - stock["on_hand"] - np.where(stock["due_in_days"] <= covered_until, coming, 0.0)
-    quantity = max(float(np.partition(short, _rank(short, terms))[_rank(short, terms)]) / kept, 0.0)
+    counted = coming if stock["due_in_days"] <= covered_until.mean() else 0.0
+    short = removed - stock["on_hand"] - counted
+    is_short = float((short > 0).mean())
+    rank = _rank(len(short), terms.service_level)
+    quantity = max(float(np.partition(short, rank)[rank]) / kept, 0.0)
 
     there = stock["on_hand"] + np.where(demand.days >= stock["due_in_days"], coming, 0.0)
     out_on = demand.runs_out_on(there)
-    slack = np.sort(demand.runs_out_on(stock["on_hand"] + coming) - lead_time)
-    latest = slack[min(int(np.floor((1 - terms.service_level) * len(slack) + 1e-9)), len(slack) - 1)]
+    risk = float((out_on <= covered_until).mean())
+    slack = np.sort(demand.runs_out_on(stock["on_hand"] + counted) - lead_time)
+    latest = slack[min(int((1 - terms.service_level) * len(slack) + 1e-9), len(slack) - 1)]
     return OrderChoice(
         demand=least_count(removed, terms.service_level),
         quantity=whole_packs(quantity, int(stock["pack_size"]), int(stock["minimum_order"])),
-        risk_if_nothing_is_ordered=float((out_on <= covered_until).mean()),
+        risk_if_nothing_is_ordered=risk,
         risk_before_delivery=float((out_on <= lead_time).mean()),
         order_on=float(np.floor(max(latest, 0.0))) if np.isfinite(latest) else None,
+        is_order_counted=bool(stock["due_in_days"] <= covered_until.mean()),
+        is_order_too_late=risk - is_short > 1 - terms.service_level,
     )
 
 
@@ -240,6 +256,8 @@ LINE_COLUMNS = [
     "cost_per_month",
     "cost_per_month_lower",
     "cost_per_month_upper",
+    "is_order_counted",
+    "is_order_too_late",
 ]
 
 
@@ -273,6 +291,8 @@ def _line(
         "order_on": chosen.order_on,
         "risk_of_running_out": chosen.risk_if_nothing_is_ordered,
         "risk_before_delivery": chosen.risk_before_delivery,
+        "is_order_counted": chosen.is_order_counted,
+        "is_order_too_late": chosen.is_order_too_late,
         "pins_over_lead_time": least_count(pins.until(covered_until), terms.service_level),
         "stock_by_site": sum(least_count(each, terms.service_level) for each in by_site),
         "cost_per_month": float(year.mean()),
@@ -321,6 +341,8 @@ def _notes(stock: pd.DataFrame, filled: pd.DataFrame, plan: pd.DataFrame, terms:
         note(has_plan & (horizon > LONGEST_HORIZON_DAYS), BEYOND_EVERYTHING),
         note(is_coming & (stock["due_in_days"].astype(float) < 0), OVERDUE_ORDER),
         note(is_coming & stock["due_in_days"].isna(), NO_DUE_DAY),
+        note(is_coming & has_plan & plan["is_order_counted"].eq(False), NOT_COUNTED),
+        note(is_coming & has_plan & plan["is_order_too_late"].eq(True), COMES_TOO_LATE),
         ("stock counted " + days + " days ago").where(age > terms.oldest_count_days, ""),
         ("stock counted " + days + " days after the month").where(age < 0, ""),
     )
@@ -335,5 +357,6 @@ def horizon_days(stock: pd.DataFrame, terms: OrderTerms) -> int:
     return int(np.clip(np.ceil(longest), FEWEST_HORIZON_DAYS, LONGEST_HORIZON_DAYS))
 
 
-def _rank(samples: Floats, terms: OrderTerms) -> int:
-    return max(int(np.ceil(terms.service_level * len(samples) - 1e-9)) - 1, 0)
+def _rank(draws: int, level: float) -> int:
+    """Return the rank of the least of so many draws that a share of `level` or more of them reach at most."""
+    return max(int(np.ceil(level * draws - 1e-9)) - 1, 0)

@@ -123,6 +123,14 @@ class Plan:
         """Return the order plan of each client as one frame each."""
         return [of_client for _, of_client in self.orders.groupby("client", sort=True)]
 
+    def to_order_by_client(self) -> list[pd.DataFrame]:
+        """Return the item classes that each client should order now, as one frame each."""
+        return [of_client for _, of_client in self.to_order().groupby("client", sort=True)]
+
+    def remarks(self) -> pd.DataFrame:
+        """Return the item classes with a remark."""
+        return self.orders[self.orders["note"].notna()].reset_index(drop=True)
+
     def to_order(self) -> pd.DataFrame:
         """Return the item classes to order now, the earliest day first and of these the highest risk."""
         due = self.orders[self.orders["order_quantity"].fillna(0) > 0]
@@ -228,13 +236,17 @@ def order_totals(orders: pd.DataFrame, forecast: Forecast) -> pd.DataFrame:
 
 
 def costs_by_month(orders: pd.DataFrame, forecast: Forecast) -> pd.DataFrame:
-    """Return what the removals of each month cost at today's prices, for each client and currency, with bands."""
+    """Return what the removals of each month cost at today's prices, for each client and currency, with its 80 % band."""
     found = [
         bands(samples[:, 0]).assign(client=client, currency=currency, month=forecast.months)
         for (client, currency), samples in _costs(orders, forecast).items()
     ]
+    names = {"expected": "cost_expected", "lower_80": "cost_lower", "upper_80": "cost_upper"}
+    columns = ["client", "currency", "month", *names.values()]
     return (
-        pd.concat(found, ignore_index=True) if found else pd.DataFrame(columns=["client", "currency", *BANDS])
+        pd.concat(found, ignore_index=True).rename(columns=names)[columns]
+        if found
+        else pd.DataFrame(columns=columns)
     )
 
 
