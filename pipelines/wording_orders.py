@@ -264,8 +264,10 @@ def what_if_finding(today: Plan, changed: Plan) -> str:
     return f"What if: {listed(words)}. The other line is the plan as things stand."
 
 
-def rejects_finding(rejects: pd.DataFrame) -> str:
+def rejects_finding(rejects: pd.DataFrame, site: str = "") -> str:
     """Return how much of what suppliers deliver is refused, and whose goods stand out; takes `supplier_rejects`."""
+    if site:
+        return "Goods are received for a client as a whole: see the report of the whole client."
     if rejects.empty:
         return "No receiving inspection is recorded, so nothing is known of goods refused, and none are allowed for."
     received, refused = int(rejects["received"].sum()), int(rejects["rejected"].sum())
@@ -280,8 +282,10 @@ def rejects_finding(rejects: pd.DataFrame) -> str:
     return f"{opening}. More than the client's other suppliers, and by more than chance explains: {listed(named)}."
 
 
-def backtest_finding(backtest: pd.DataFrame) -> list[str]:
+def backtest_finding(backtest: pd.DataFrame, site: str = "") -> list[str]:
     """Return how earlier forecasts of the same records held, client by client, from the rows of `forecast_backtest`."""
+    if site:
+        return ["How earlier forecasts held is told in the report of the whole client."]
     classes = backtest[backtest["summed_over"] == BY_CLASS] if len(backtest) else backtest
     if classes.empty:
         return [

@@ -219,6 +219,8 @@ def observed_slips(gaps: pd.DataFrame) -> dict[int, Floats]:
     slip = gaps["gap_days"] / (gaps["interval_months"] * DAYS_IN_MONTH) - 1
     slip = slip[slip <= 2]
     months = gaps["interval_months"][slip.index]
+    if slip.empty:
+        return {}
     return {
         int(interval): slip[months == interval].to_numpy()
         if (months == interval).sum() >= LEAST_GAPS

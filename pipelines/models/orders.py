@@ -18,6 +18,7 @@ NOT_IN_SERVICE = "in the stock register, but none in service: no demand to forec
 NOT_REGISTERED = "not in the stock register: counted as nothing in stock, usual lead time taken"
 NO_FORECAST = "no exposure to forecast from, so no order is computed"
 NO_PRICE = "no price, so no cost"
+NO_RECEIPTS = "no receiving inspections, so none are taken to be refused"
 NO_HISTORY = "no history of its own, taken like its size and pin"
 BEYOND_HORIZON = "lead time beyond 12 months: demand after that is taken to go on as in the forecast"
 BEYOND_EVERYTHING = "lead time beyond 3 years, the order covers 3 years only"
@@ -218,7 +219,7 @@ def plan_orders(
     -------
     DataFrame with the index of `stock`
         The columns of the contract `order_plan` from `on_hand` on, without `currency` and `supplier`.
-        `order_on` in days from today. Every gap and every assumption is said in `note`.
+        `order_on` in days from today. Every gap and every assumption is said in `plan_note`.
     """
     rows_of = fleet.reset_index(drop=True).groupby(["client", "item_class"]).indices
     filled = _filled(stock, terms)
@@ -236,10 +237,10 @@ def plan_orders(
         on_hand=stock["on_hand"],
         on_order=stock["on_order"],
         lead_time_days=filled["lead_time_days"],
-        share_rejected=filled["share_rejected"],
+        share_rejected=stock["share_rejected"],
         unit_cost=price,
         order_cost=plan["order_quantity"] * price,
-        note=_notes(stock, filled, plan, terms),
+        plan_note=_notes(stock, filled, plan, terms),
     )
 
 
@@ -311,6 +312,7 @@ def _filled(stock: pd.DataFrame, terms: OrderTerms) -> pd.DataFrame:
         "pack_size": 1,
         "minimum_order": 1,
         "due_in_days": 0,
+        "share_rejected": 0.0,
     }
     filled = stock.astype(dict.fromkeys([*usual, "unit_cost"], float)).fillna(usual)
     return filled.assign(
@@ -334,6 +336,7 @@ def _notes(stock: pd.DataFrame, filled: pd.DataFrame, plan: pd.DataFrame, terms:
         note(~is_registered, NOT_REGISTERED),
         note(has_plan & (stock["shackle_years"] == 0), NO_HISTORY),
         note(filled["unit_cost"].isna(), NO_PRICE),
+        note(has_plan & stock["share_rejected"].isna(), NO_RECEIPTS),
         note(
             has_plan & (horizon > FEWEST_HORIZON_DAYS) & (horizon <= LONGEST_HORIZON_DAYS),
             BEYOND_HORIZON,

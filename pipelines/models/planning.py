@@ -129,7 +129,7 @@ class Plan:
 
     def remarks(self) -> pd.DataFrame:
         """Return the item classes with a remark."""
-        return self.orders[self.orders["note"].notna()].reset_index(drop=True)
+        return self.orders[self.orders["plan_note"].notna()].reset_index(drop=True)
 
     def to_order(self) -> pd.DataFrame:
         """Return the item classes to order now, the earliest day first and of these the highest risk."""

@@ -96,7 +96,7 @@ WORDS = {
     "share_rejected_upper": "Refused, upper limit",
     "rejected": "Refused",
     "to_order": "Item classes to order",
-    "note": "Remark",
+    "plan_note": "Remark",
     "last_periodic_on": "Last periodic inspection",
     "due_on": "Due on",
     "days_overdue": "Days late",

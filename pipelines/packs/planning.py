@@ -16,7 +16,7 @@ from pipelines.tables.replacement_forecast import planning_inputs
 @dataclass(frozen=True)
 class OpenPlan:
     """What the plans of one client or site ('' for all) are made from, read into memory; how earlier forecasts of the
-    client did; and goods of the client refused on receipt.
+    client did; and goods of the client refused on receipt. The last two are empty where a site is asked for.
     """
 
     inputs: PlanningInputs
@@ -56,7 +56,8 @@ def open_plan(store: str, period: str = "", client: str = "", site: str = "") ->
     """Return what the plans of a month are made from; takes and raises what `open_tables` does."""
     with open_month(store, period) as (con, as_of):
         inputs = planning_inputs(con, as_of)
-        rejects = read_table(con, "supplier_rejects", client or None)
+        # What tells of a client as a whole is not for a report of one of its sites.
+        rejects = read_table(con, "supplier_rejects", client or None).iloc[: 0 if site else None]
     with look_back(Path(store)) as con:
-        backtest = forecast_backtest(con, as_of, client)
+        backtest = pd.DataFrame() if site else forecast_backtest(con, as_of, client)
     return OpenPlan(inputs, client, site, backtest, rejects)

@@ -7,6 +7,7 @@ from pipelines.faults import RequestFault
 from pipelines.tables import TABLES, compute_tables, read_table
 
 LINES = [
+    ("initial", "2025-02-12", 5, 1, {"supplier": "S-1"}),
     ("periodic", "2024-02-10", 10, 0),
     ("periodic", "2025-02-10", 10, 1),
     ("periodic", "2025-04-10", 9, 0),

@@ -52,8 +52,8 @@ def test_the_quarantine_can_be_read_but_not_by_client(con):
         ("xyz", f'There is no table "xyz". Tables to be had: {EVERYTHING}.'),
         ("inspection_line", 'There is no table "inspection_line". Did you mean overdue_inspections?'),
         (
-            "order_plan",
-            f'The table "order_plan" is agreed but not computed yet. Tables to be had: {EVERYTHING}.',
+            "site_benchmark",
+            f'The table "site_benchmark" is agreed but not computed yet. Tables to be had: {EVERYTHING}.',
         ),
     ],
 )
