@@ -54,7 +54,9 @@ def test_rule_names_are_unique_within_a_contract_and_severities_known():
 
 
 def test_an_unknown_contract_is_named_with_the_known_ones():
-    with pytest.raises(RequestFault, match=r'no contract "shackles"\. Known: forecast_totals, hazard_model, inspection_line'):
+    with pytest.raises(
+        RequestFault, match=r'no contract "shackles"\. Known: forecast_totals, hazard_model, inspection_line'
+    ):
         load_contract("shackles")
 
 
