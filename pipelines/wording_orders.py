@@ -47,7 +47,7 @@ def order_finding(orders: pd.DataFrame, totals: pd.DataFrame, terms: OrderTerms)
     Takes the rows of `order_plan` and `order_totals` of one client.
     """
     client = orders["client"].iloc[0]
-    due = orders[orders["order_quantity"].fillna(0) > 0]
+    due = orders[orders["order_quantity"].astype(float) > 0]
     known = orders[orders["order_quantity"].notna() & (orders["items_in_service"] > 0)]
     if known.empty:
         return f"For {client} nothing can be forecast yet, so no order is computed. It takes a second periodic inspection."
@@ -61,7 +61,7 @@ def order_finding(orders: pd.DataFrame, totals: pd.DataFrame, terms: OrderTerms)
         or ["a cost that no price is known for"]
     )
     unpriced = int(due["unit_cost"].isna().sum())
-    rest = f", without the {counted(unpriced, 'item class', 'item classes')} that have no price" * (
+    rest = f", without the {counted(unpriced, 'item class that has', 'item classes that have')} no price" * (
         0 < unpriced < len(due)
     )
     return (

@@ -116,7 +116,7 @@ def stock_chart(orders: pd.DataFrame) -> alt.LayerChart:
             "remark": [
                 f"order {int(quantity):,}, risk {_percent(risk)}"
                 if quantity
-                else f"enough, risk {_percent(risk)}"
+                else f"no order, risk {_percent(risk)}"
                 for quantity, risk in zip(shown["order_quantity"], shown["risk_of_running_out"], strict=True)
             ],
         }

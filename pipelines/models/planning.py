@@ -133,7 +133,7 @@ class Plan:
 
     def to_order(self) -> pd.DataFrame:
         """Return the item classes to order now, the earliest day first and of these the highest risk."""
-        due = self.orders[self.orders["order_quantity"].fillna(0) > 0]
+        due = self.orders[self.orders["order_quantity"].astype(float) > 0]
         return due.sort_values(
             ["order_on", "risk_of_running_out"], ascending=[True, False], kind="stable", ignore_index=True
         )
