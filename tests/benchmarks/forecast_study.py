@@ -4,6 +4,10 @@ Each fleet has 6 to 14 sites of one or two environments with 3 to 8 item classes
 looks every 1, 3, 6 or 12 months, give or take a tenth of the interval. Base rates, the spread of sites, of item classes
 over all sites, of classes at a site and of looks are drawn anew for each fleet. What is removed is replaced, so that
 groups keep their count. Run `python tests/benchmarks/forecast_study.py [FLEETS]`; by default 200, some minutes.
+
+Over 200 fleets the 80 % bands held 79.8 % of monthly counts of item classes at a site, 79.6 % of those of item classes
+of the client and 79.9 % of those of the client as a whole; the 95 % bands held 94.8, 94.6 and 94.5 %. The pinball loss
+was 0.43 to 0.49 times that of the same month of the year before, 0.40 to 0.47 times that of the mean of 12 months.
 """
 
 import sys

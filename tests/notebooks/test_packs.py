@@ -12,6 +12,7 @@ from pipelines.faults import Fault, RequestFault
 from pipelines.packs import REPORTS, run_pack
 from pipelines.packs.reading import open_tables
 from pipelines.packs.running import run_notebook
+from pipelines.shipped import shipped_folder
 from pipelines.wording import CAUTIONS
 
 BRACKLE, FERROW, PERIOD = "Brackle Docks", "Ferrow Mills", "2026-02"
@@ -62,8 +63,13 @@ class Page(HTMLParser):
 
 
 @pytest.fixture(params=SCOPES)
-def pack(request, make_pack):
-    return make_pack(**SCOPES[request.param])
+def asked(request):
+    return SCOPES[request.param]
+
+
+@pytest.fixture
+def pack(asked, make_pack):
+    return make_pack(**asked)
 
 
 @pytest.fixture
@@ -71,17 +77,23 @@ def pages(pack):
     return {path.stem: Page(path) for path in pack.glob("*.html")}
 
 
-def test_a_pack_is_whole(pack):
+def test_a_pack_is_whole(pack, asked, small_store):
     assert {path.name for path in pack.iterdir()} == {
         "index.html",
         "tables.xlsx",
         "tables",
         *(f"{name}.html" for name in REPORTS),
     }
+    # Stock is held by a client as a whole, so a pack of one site has no plan and no assumptions of one.
+    of_plan = (
+        set() if "site" in asked else {"order_plan", "order_totals", "order_assumptions", "supplier_rejects"}
+    )
+    computed = set(open_tables(str(small_store), **asked).tables)
+    assert {"removal_rates", "interval_recommendations", "replacement_forecast"} <= computed
     assert {path.stem for path in (pack / "tables").iterdir()} == {
-        "removal_rates", "removal_trend", "reason_breakdown", "interval_recommendations", "overdue_inspections",
-        "files_loaded", "contract_rules", "quarantine",
+        *computed, *of_plan, "files_loaded", "contract_rules", "quarantine",
     }  # fmt: skip
+    assert of_plan - {"order_assumptions"} <= computed
     assert [path.name for path in pack.parent.iterdir()] == [pack.name]
 
 
@@ -178,6 +190,46 @@ def test_one_site_is_told_without_the_others(make_pack):
     assert "Sea Wall" in words
     assert "North Shed" not in words
     assert "Press Hall" not in words
+
+
+def test_the_buyer_reads_what_to_order_first_and_why_a_line_is_unsure(make_pack, small_store):
+    page = Page(make_pack(client=BRACKLE) / "order_plan.html")
+    (order,) = open_tables(str(small_store), client=BRACKLE).table("order_plan").to_dict("records")
+    assert (
+        f"Brackle Docks should order {order['order_quantity']} shackles of 1 item class out of 1"
+        in page.words
+    )
+    assert page.words.index("should order") < page.words.index("What to order")
+    assert "not in the stock register: counted as nothing in stock" in page.words
+    assert "Forecasts" not in page.words or "Brackle Docks" in page.words
+    shown = re.search(
+        r'<tr><th scope="row">bow shackle, screw pin.*?</tr>|<tr><th scope="row">shackle, bow.*?</tr>',
+        page.source,
+    )
+    assert f">{order['order_quantity']:,}</td>" in shown[0]
+
+
+def test_a_page_of_one_site_forecasts_and_sends_the_buyer_to_the_client(make_pack):
+    words = Page(make_pack(site="Sea Wall") / "order_plan.html").words
+    assert "Stock is held for a client as a whole" in words
+    assert "Sea Wall can expect about" in words
+    assert FERROW not in words
+
+
+def test_what_if_stands_beside_the_plan_of_today(small_store, tmp_path):
+    changed = {"fleet_growth": 0.5, "service_level": 0.8, "intervals": "current", "client": BRACKLE}
+    run = run_notebook(
+        shipped_folder("notebooks") / "order_plan.ipynb",
+        {"store": str(small_store), **changed},
+        scratch(tmp_path),
+    )
+    shown = " ".join(
+        output["data"].get("text/html", "") for cell in run.notebook.cells for output in cell.get("outputs", [])
+        if "data" in output
+    )  # fmt: skip
+    assert "What if: a service level of 80\xa0% and a fleet that grows by 50\xa0% a year." in shown
+    assert "as things stand" in shown
+    assert run.headline.startswith("Brackle Docks should order")
 
 
 def everything_written(pack: Path) -> str:
