@@ -2,10 +2,12 @@
 
 from pipelines.contracts.code_lists import (
     BenchmarkRules,
+    OrderTerms,
     RiskTargets,
     Target,
     benchmark_rules,
     coverage_study,
+    order_terms,
     rated_loads,
     removal_criteria,
     risk_targets,
@@ -17,6 +19,7 @@ __all__ = [
     "BenchmarkRules",
     "Column",
     "Contract",
+    "OrderTerms",
     "RiskTargets",
     "Rule",
     "Target",
@@ -25,6 +28,7 @@ __all__ = [
     "coverage_study",
     "in_words",
     "load_contract",
+    "order_terms",
     "plain_words",
     "rated_loads",
     "removal_criteria",

@@ -1,4 +1,4 @@
-"""Reads the coded lists, the risk targets and the rules of the benchmark in data_contracts/."""
+"""Reads the coded lists, the risk targets, the rules of the benchmark and the order terms in data_contracts/."""
 
 from dataclasses import dataclass, fields
 from functools import cache
@@ -58,6 +58,24 @@ class BenchmarkRules:
     least_removals_of_a_peer: int
 
 
+@dataclass(frozen=True)
+class OrderTerms:
+    """On what terms replacements are planned; see data_contracts/order_terms.yaml.
+
+    The two factors change the prices and lead times of the stock register, to ask what would be.
+    """
+
+    service_level: float
+    review_days: int
+    lead_time_days_unless_stated: float
+    lead_time_sd_days_unless_stated: float
+    least_received_for_share: int
+    oldest_count_days: int
+    matching_pin_phrases: list[str]
+    price_factor: float = 1.0
+    lead_time_factor: float = 1.0
+
+
 @cache
 def risk_targets() -> RiskTargets:
     """Return the risk targets as data_contracts/risk_targets.yaml states them."""
@@ -70,6 +88,13 @@ def risk_targets() -> RiskTargets:
 def benchmark_rules() -> BenchmarkRules:
     """Return the rules of the benchmark as data_contracts/benchmark.yaml states them."""
     return BenchmarkRules(**_stated("benchmark", BenchmarkRules))
+
+
+@cache
+def order_terms() -> OrderTerms:
+    """Return the terms of orders as data_contracts/order_terms.yaml states them."""
+    path = shipped_folder("data_contracts") / "order_terms.yaml"
+    return OrderTerms(**yaml.safe_load(path.read_text(encoding="utf-8")))
 
 
 def removal_criteria() -> pd.DataFrame:

@@ -28,6 +28,12 @@ SHEETS = {
     "detection_sensitivity": "If looks miss some",
     "rate_backtest": "Rates held against later",
     "overdue_inspections": "Inspections due",
+    "order_plan": "Order plan",
+    "order_totals": "Order totals",
+    "order_assumptions": "Order assumptions",
+    "supplier_rejects": "Goods refused",
+    "replacement_forecast": "Forecast",
+    "forecast_totals": "Forecast totals",
     "receiving_rejects": "Rejected on receipt",
     "site_benchmark": "Sites compared",
     "site_benchmark_parts": "What the ratio is made of",
@@ -149,6 +155,8 @@ def _write_sheet(book: Any, name: str, frame: pd.DataFrame, heads: list[Heading]
         sheet.write_string(0, number, head.words + unit, bold)
         pattern = "0.0 %" if head.is_share else NUMBER_FORMATS.get(head.kind, "General")
         pattern += "0" * (head.kind == "number" and not head.is_share and head.decimals == 2)
+        if head.unit.startswith("currency"):
+            pattern = "#,##0.00"
         sheet.set_column(
             number, number, _width(frame[column], head), book.add_format({"num_format": pattern})
         )

@@ -10,6 +10,7 @@ from secrets import token_hex
 
 import pandas as pd
 
+from pipelines.contracts import order_terms
 from pipelines.faults import RequestFault
 from pipelines.packs.exports import write_table, write_workbook
 from pipelines.packs.pages import index_html, page_html, report_of, scope_in_words
@@ -17,9 +18,17 @@ from pipelines.packs.reading import OpenTables, copy_for_period, is_computed_for
 from pipelines.packs.running import Run, run_notebook
 from pipelines.shipped import shipped_folder
 from pipelines.wording import month_in_words, sources_in_words
+from pipelines.wording_orders import assumptions
 
 # In the order of the index page; each is the name of a notebook.
-REPORTS = ("removal_rates", "interval_recommendations", "site_benchmark", "intake_account", "evidence")
+REPORTS = (
+    "removal_rates",
+    "interval_recommendations",
+    "order_plan",
+    "site_benchmark",
+    "intake_account",
+    "evidence",
+)
 # Of these, the ones that tell of all clients together, left out of the pack of one client or site.
 FOR_ALL_CLIENTS = ("evidence",)
 # Of these, the ones that show sites of others, under names that are made up for each pack.
@@ -143,15 +152,21 @@ def _write_pack(folder: Path, runs: list[Run], tables: OpenTables) -> None:
 def _frames(tables: OpenTables) -> dict[str, pd.DataFrame]:
     files = tables.files.drop(columns=["load_id", "is_hidden"])
     others = {"peers": tables.peers, "peer_environments": tables.peer_environments} if tables.client else {}
+    plan = {} if "order_plan" not in tables.tables else {"order_assumptions": _order_assumptions()}
     return {
         **{name: tables.table(name) for name in tables.tables},
         **others,
+        **plan,
         "files_loaded": files,
         "contract_rules": tables.rules,
         "quarantine": tables.quarantined,
         "reasons_not_known": tables.phrases,
         "rows_set_aside": tables.set_aside,
     }
+
+
+def _order_assumptions() -> pd.DataFrame:
+    return pd.DataFrame({"assumption": assumptions(order_terms())})
 
 
 def _about(tables: OpenTables) -> list[str]:

@@ -163,9 +163,15 @@ def open_tables(store: str, period: str = "", client: str = "", site: str = "", 
             )
         _refuse_unknown_place(con, client, site)
         files = loaded_files(con, client, site)
-        # What tells of all clients together is for those who may see all of them.
-        shown = [name for name in TABLES if not (client or site) or name not in FLEET_TABLES]
-        tables = {name: _of_place(con, name, client, site) for name in shown}
+        # What tells of all clients together is for those who may see all of them, and what tells of a client as a whole
+        # for those who may see all its sites.
+        shown = [
+            name
+            for name in TABLES
+            if not (client or site) or name not in FLEET_TABLES
+            if not site or "site" in load_contract(name).column_names
+        ]
+        tables = {name: read_table(con, name, client or None, site or None) for name in shown}
         view = _seen_by(con, client, site, salt or token_hex())
         return OpenTables(
             period=month,
@@ -196,12 +202,36 @@ def copy_for_period(store: Path, period: str, target: str) -> duckdb.DuckDBPyCon
     `target` is the path of the copy, where there is no file yet, or `:memory:`.
     """
     con = duckdb.connect(target, config=SETTINGS)
-    # DuckDB takes no parameter for a file name here; a quote in a path is doubled.
-    con.execute(f"attach '{str(store).replace(chr(39), chr(39) * 2)}' as kept (type duckdb, read_only)")
+    con.execute(f"attach '{_quoted(store)}' as kept (type duckdb, read_only)")
     (own_name,) = con.execute("select current_database()").fetchall()[0]
     con.execute(f'copy from database kept to "{own_name}"')
     con.execute("detach kept")
     compute_tables(con, period or None)
+    return con
+
+
+@contextmanager
+def open_month(store: str, period: str) -> Iterator[tuple[duckdb.DuckDBPyConnection, date]]:
+    """Yield a connection to a store, or to a copy with the tables of another month, and the last day they count."""
+    with _tables_of(Path(store), period) as con:
+        _, as_of = _state(con)
+        if as_of is None:
+            raise RequestFault(
+                f"{store} holds no inspection line yet. Load an export with rigging-removals intake."
+            )
+        yield con, as_of
+
+
+def look_back(store: Path) -> duckdb.DuckDBPyConnection:
+    """Return a connection in memory that sees the lines and registers of a store but none of its result tables."""
+    con = duckdb.connect(":memory:", config=SETTINGS)
+    con.execute(f"attach '{_quoted(store)}' as kept (type duckdb, read_only)")
+    names = con.execute(
+        "select table_name from information_schema.tables where table_catalog = 'kept' order by table_name"
+    ).fetchall()
+    for (name,) in names:
+        if name not in (*TABLES, "exposures", "table_state"):
+            con.execute(f"create view {name} as from kept.{name}")
     return con
 
 
@@ -215,6 +245,11 @@ def _tables_of(store: Path, period: str) -> Iterator[duckdb.DuckDBPyConnection]:
         yield con
     finally:
         con.close()
+
+
+def _quoted(path: Path) -> str:
+    # DuckDB takes no parameter for a file name in an attach statement; a quote in a path is doubled.
+    return str(path).replace("'", "''")
 
 
 def _is_computed_for(con: duckdb.DuckDBPyConnection, period: str) -> bool:
@@ -235,13 +270,6 @@ def _seen_by(con: duckdb.DuckDBPyConnection, client: str, site: str, salt: str) 
     sites, parts, places = (read_table(con, name) for name in PEERED)
     view = peer_view(sites, parts, places, client, salt, benchmark_rules())
     return view.of_site(site) if site else view
-
-
-def _of_place(con: duckdb.DuckDBPyConnection, name: str, client: str, site: str) -> pd.DataFrame:
-    """Return a table of a client and site; one that adds up the sites of a client is empty where one site is asked for."""
-    if site and "site" not in load_contract(name).column_names:
-        return read_table(con, name, client or None).iloc[:0]
-    return read_table(con, name, client or None, site or None)
 
 
 def _refuse_unknown_place(con: duckdb.DuckDBPyConnection, client: str, site: str) -> None:

@@ -102,6 +102,8 @@ def cell_text(value: object, head: Heading) -> str:
             return "yes" if value else "no"
         case "integer":
             return f"{int(value):,}"  # type: ignore[call-overload]
+        case "number" if head.unit.startswith("currency"):
+            return f"{value:,.2f}"
         case "number":
             return f"{value * (100 if head.is_share else 1):,.{head.decimals}f}"  # type: ignore[operator]
         case "date":

@@ -13,6 +13,7 @@ from pipelines.faults import RequestFault
 from pipelines.tables.detection_sensitivity import detection_sensitivity
 from pipelines.tables.inspector_strictness import inspector_strictness
 from pipelines.tables.interval_recommendations import interval_recommendations
+from pipelines.tables.order_plan import order_plan
 from pipelines.tables.overdue_inspections import overdue_inspections
 from pipelines.tables.pooled_rates import pooled_rates
 from pipelines.tables.rate_backtest import rate_backtest
@@ -22,8 +23,10 @@ from pipelines.tables.reasons_by_environment import reasons_by_environment
 from pipelines.tables.receiving_rejects import receiving_rejects
 from pipelines.tables.removal_rates import removal_rates
 from pipelines.tables.removal_trend import removal_trend
+from pipelines.tables.replacement_forecast import planning_inputs, replacement_forecast
 from pipelines.tables.site_benchmark import site_benchmark
 from pipelines.tables.site_practice import site_practice
+from pipelines.tables.supplier_rejects import supplier_rejects
 
 TABLES = (
     "removal_rates",
@@ -37,6 +40,11 @@ TABLES = (
     "detection_sensitivity",
     "rate_backtest",
     "overdue_inspections",
+    "replacement_forecast",
+    "forecast_totals",
+    "order_plan",
+    "order_totals",
+    "supplier_rejects",
     "receiving_rejects",
     "inspector_strictness",
     "site_benchmark",
@@ -63,7 +71,20 @@ def compute_tables(con: duckdb.DuckDBPyConnection, period: str | None = None) ->
         The period is not a month, or lies before the first line.
     """
     month = _month_to_compute(con, period)
-    as_of = _last_day(month) if month else None
+    as_of = last_day(month) if month else None
+    compute_rates(con, as_of)
+    # The rest looks ahead, from what was just written.
+    for name, frame in _plan(con, as_of).items():
+        _write(con, name, frame)
+    con.execute("create or replace table table_state (period varchar, as_of date, computed_for_load bigint)")
+    con.execute(
+        "insert into table_state select $month, $as_of, max(load_id) from loads",
+        {"month": month, "as_of": as_of},
+    )
+
+
+def compute_rates(con: duckdb.DuckDBPyConnection, as_of: date | None) -> None:
+    """Compute the exposures and all result tables that look back, from the lines up to `as_of`, and write them anew."""
     build_exposures(con, as_of)
     _write(con, "removal_rates", removal_rates(con, as_of))
     cells = reason_cells(con, as_of)
@@ -85,11 +106,16 @@ def compute_tables(con: duckdb.DuckDBPyConnection, period: str | None = None) ->
     _write(con, "site_benchmark", benchmark)
     _write(con, "site_benchmark_parts", parts)
     _write(con, "site_practice", site_practice(con))
-    con.execute("create or replace table table_state (period varchar, as_of date, computed_for_load bigint)")
-    con.execute(
-        "insert into table_state select $month, $as_of, max(load_id) from loads",
-        {"month": month, "as_of": as_of},
-    )
+    _write(con, "supplier_rejects", supplier_rejects(con, as_of))
+
+
+def _plan(con: duckdb.DuckDBPyConnection, as_of: date | None) -> dict[str, pd.DataFrame]:
+    names = ("replacement_forecast", "forecast_totals", "order_plan", "order_totals")
+    inputs = planning_inputs(con, as_of) if as_of else None
+    if inputs is None or (inputs.fleet.empty and inputs.stock.empty):
+        return {name: pd.DataFrame(columns=load_contract(name).column_names) for name in names}
+    rows, totals, forecast = replacement_forecast(inputs)
+    return dict(zip(names, (rows, totals, *order_plan(inputs, forecast)), strict=True))
 
 
 def _month_to_compute(con: duckdb.DuckDBPyConnection, period: str | None) -> str | None:
@@ -109,7 +135,8 @@ def _first_and_last_month(con: duckdb.DuckDBPyConnection) -> tuple[str | None, s
     return months[0], months[1]
 
 
-def _last_day(month: str) -> date:
+def last_day(month: str) -> date:
+    """Return the last day of a month, YYYY-MM."""
     year, number = int(month[:4]), int(month[5:])
     return date(year, number, calendar.monthrange(year, number)[1])
 

@@ -1,17 +1,6 @@
 -- One row: the looks of one day at items of one kind at a place that were last looked at on one day.
 -- First looks are left out, since they open the clock, and so are looks at which nothing was presented or removed.
-with kinds as (           -- one row: an item class
-    select item_class,
-        any_value(case
-            when nominal_size_mm <= 19 then 'up to 19 mm'
-            when nominal_size_mm <= 38 then 'above 19 to 38 mm'
-            when nominal_size_mm > 38 then 'above 38 mm'
-        end) as size_band,
-        any_value(pin) as pin
-    from current_lines
-    group by item_class
-),
-load_bearing as (         -- one row: a group and the day of a look that closed the gap in which such removals fell
+with load_bearing as (         -- one row: a group and the day of a look that closed the gap in which such removals fell
     select look.client, look.site, look.environment, look.item_class, look.serial, look.inspected_on,
         sum(reason.primary_removed) as load_bearing_removed
     from current_lines as line
@@ -33,7 +22,7 @@ select look.client, look.site, look.environment, place.service_class, place.use_
     sum(look.joined)::bigint as joined,
     coalesce(sum(of_look.load_bearing_removed), 0)::bigint as load_bearing_removed
 from exposures as look
-join kinds as kind using (item_class)
+join item_kinds as kind using (item_class)
 join site_register as place using (client, site, environment)
 left join load_bearing as of_look
     on of_look.client = look.client and of_look.site = look.site and of_look.environment = look.environment

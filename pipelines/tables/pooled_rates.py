@@ -49,6 +49,7 @@ def pooled_rates(con: duckdb.DuckDBPyConnection, as_of: date | None) -> tuple[pd
 
 def hazard_looks(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     """Return the looks that have an earlier one, by place, day and kind of item, as the hazard model takes them."""
+    con.execute(statement("pipelines.tables", "item_kinds.sql"))
     return grouped_looks(con.execute(statement("pipelines.tables", "hazard_looks.sql")).df())
 
 

@@ -1,6 +1,7 @@
 """The main job on the demo data, held against the exports themselves and the truth they were made from."""
 
 import shutil
+from datetime import date
 from pathlib import Path
 
 import numpy as np
@@ -8,9 +9,11 @@ import pandas as pd
 import pytest
 
 from pipelines.intake import load_files
+from pipelines.packs.reading import look_back
 from pipelines.shipped import shipped_folder
 from pipelines.store import open_store
 from pipelines.tables import read_table
+from pipelines.tables.forecast_backtest import forecast_backtest
 
 DATA = shipped_folder("demo_data")
 
@@ -102,6 +105,29 @@ def test_the_true_rate_of_steady_places_lies_in_the_pooled_limits_about_as_often
     inside = both["rate_per_100_shackle_years"].between(both["pooled_rate_lower"], both["pooled_rate_upper"])
     assert both["is_pooled"].all()
     assert inside.mean() >= 0.8
+
+
+def test_forecasts_from_earlier_months_would_have_held_about_as_often_as_they_claim(demo):
+    with look_back(demo[0] / "demo.duckdb") as earlier:
+        found = forecast_backtest(earlier, date(2026, 9, 30))
+    # One place turns bad within the last year, which no record before tells of; the client as a whole is 30 months only.
+    fine = found[found["summed_over"] != "all of a client"]
+    weight = fine["forecasts"] / fine["forecasts"].sum()
+    assert 0.76 <= (fine["inside_80"] * weight).sum() <= 0.84
+    assert 0.93 <= (fine["inside_95"] * weight).sum() <= 0.97
+    assert (found[["loss_to_last_year", "loss_to_last_12"]] < 0.9).all().all()
+
+
+def test_the_order_plan_covers_every_class_in_service_and_in_stock(con):
+    plan = read_table(con, "order_plan")
+    stock = pd.read_csv(DATA / "stock_register.csv")
+    assert plan.groupby("client").size().to_dict() == stock.groupby("client").size().to_dict()
+    assert plan["order_quantity"].notna().all()
+    assert plan["on_hand"].sum() == stock["on_hand"].sum()
+    # Supplier S-32 is the one whose goods are refused three times as often.
+    rejects = read_table(con, "supplier_rejects").set_index("supplier")
+    assert rejects["share_rejected"].idxmax() == "S-32"
+    assert rejects.loc["S-32", "share_rejected_lower"] > rejects.drop("S-32")["share_rejected"].max()
 
 
 def test_loading_the_demo_again_changes_nothing(con, demo, tmp_path):

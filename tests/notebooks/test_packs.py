@@ -11,7 +11,8 @@ from pipelines.faults import Fault, RequestFault
 from pipelines.packs import REPORTS, run_pack
 from pipelines.packs.reading import open_tables
 from pipelines.packs.running import run_notebook
-from pipelines.tables import FLEET_TABLES, TABLES
+from pipelines.shipped import shipped_folder
+from pipelines.tables import TABLES
 from pipelines.wording import CAUTIONS
 
 BRACKLE, FERROW, PERIOD = "Brackle Docks", "Ferrow Mills", "2026-02"
@@ -62,8 +63,13 @@ class Page(HTMLParser):
 
 
 @pytest.fixture(params=SCOPES)
-def pack(request, make_pack):
-    return make_pack(**SCOPES[request.param])
+def asked(request):
+    return SCOPES[request.param]
+
+
+@pytest.fixture
+def pack(asked, make_pack):
+    return make_pack(**asked)
 
 
 @pytest.fixture
@@ -71,8 +77,7 @@ def pages(pack):
     return {path.stem: Page(path) for path in pack.glob("*.html")}
 
 
-def test_a_pack_is_whole(pack, request):
-    is_for_one_client = "client" in SCOPES[request.node.callspec.params["pack"]]
+def test_a_pack_is_whole(pack, asked):
     assert {path.name for path in pack.iterdir()} == {
         "index.html",
         "tables.xlsx",
@@ -80,11 +85,16 @@ def test_a_pack_is_whole(pack, request):
         *(f"{name}.html" for name in REPORTS),
     }
     own = {"files_loaded", "contract_rules", "quarantine", "reasons_not_known", "rows_set_aside"}
-    own |= {"peers", "peer_environments"} if is_for_one_client else set()
+    own |= {"peers", "peer_environments"} if "client" in asked else set()
+    # Stock is held by a client as a whole, so a pack of one site has no plan and no assumptions of one.
+    of_plan = (
+        set() if "site" in asked else {"order_plan", "order_totals", "order_assumptions", "supplier_rejects"}
+    )
     tables = {path.stem for path in (pack / "tables").iterdir()}
+    assert own | of_plan <= tables
     # What tells of all clients together is in the pack of all clients only.
-    assert tables - own in (set(TABLES), set(TABLES) - set(FLEET_TABLES))
-    assert own <= tables
+    assert ("hazard_model" in tables) == (not {"client", "site"} & set(asked))
+    assert tables <= own | of_plan | set(TABLES)
     assert [path.name for path in pack.parent.iterdir()] == [pack.name]
 
 
@@ -183,6 +193,45 @@ def test_one_site_is_told_without_the_others(make_pack):
     assert "Sea Wall" in words
     assert "North Shed" not in words
     assert "Press Hall" not in words
+
+
+def test_the_buyer_reads_what_to_order_first_and_why_a_line_is_unsure(make_pack, small_store):
+    page = Page(make_pack(client=BRACKLE) / "order_plan.html")
+    (order,) = open_tables(str(small_store), client=BRACKLE).table("order_plan").to_dict("records")
+    assert (
+        f"Brackle Docks should order {order['order_quantity']} shackles of 1 item class out of 1"
+        in page.words
+    )
+    assert page.words.index("should order") < page.words.index("What to order")
+    assert "not in the stock register: counted as nothing in stock" in page.words
+    shown = re.search(
+        r'<tr><th scope="row">bow shackle, screw pin.*?</tr>|<tr><th scope="row">shackle, bow.*?</tr>',
+        page.source,
+    )
+    assert f">{order['order_quantity']:,}</td>" in shown[0]
+
+
+def test_a_page_of_one_site_forecasts_and_sends_the_buyer_to_the_client(make_pack):
+    words = Page(make_pack(site="Sea Wall") / "order_plan.html").words
+    assert "Stock is held for a client as a whole" in words
+    assert "Sea Wall can expect about" in words
+    assert FERROW not in words
+
+
+def test_what_if_stands_beside_the_plan_of_today(small_store, tmp_path):
+    changed = {"fleet_growth": 0.5, "service_level": 0.8, "intervals": "current", "client": BRACKLE}
+    run = run_notebook(
+        shipped_folder("notebooks") / "order_plan.ipynb",
+        {"store": str(small_store), **changed},
+        scratch(tmp_path),
+    )
+    shown = " ".join(
+        output["data"].get("text/html", "") for cell in run.notebook.cells for output in cell.get("outputs", [])
+        if "data" in output
+    )  # fmt: skip
+    assert "What if: a service level of 80\xa0% and a fleet that grows by 50\xa0% a year." in shown
+    assert "as things stand" in shown
+    assert run.headline.startswith("Brackle Docks should order")
 
 
 @pytest.mark.parametrize(

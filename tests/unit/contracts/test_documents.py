@@ -55,7 +55,7 @@ def test_rule_names_are_unique_within_a_contract_and_severities_known():
 
 def test_an_unknown_contract_is_named_with_the_known_ones():
     with pytest.raises(
-        RequestFault, match=r'no contract "shackles"\. Known: detection_sensitivity, hazard_model'
+        RequestFault, match=r'no contract "shackles"\. Known: detection_sensitivity, forecast_totals'
     ):
         load_contract("shackles")
 

@@ -8,6 +8,7 @@ from pipelines.tables import TABLES, compute_tables, read_table
 
 LINES = [
     ("initial", "2024-02-09", 10, 0),
+    ("initial", "2025-02-12", 5, 1, {"supplier": "S-1"}),
     ("periodic", "2024-02-10", 10, 0),
     ("periodic", "2025-02-10", 10, 1),
     ("periodic", "2025-04-10", 9, 0),
@@ -31,7 +32,7 @@ def test_lines_after_the_period_are_left_out(store_of):
 @pytest.mark.parametrize("name", TABLES)
 def test_a_table_has_the_columns_of_its_contract(store_of, name):
     # A second site, with removals enough to compare the first one with.
-    elsewhere = [(kind, day, 100, 5 * removed, {"site": "South Shed"}) for kind, day, _, removed in LINES]
+    elsewhere = [(kind, day, 100, 5 * removed, {"site": "South Shed"}) for kind, day, _, removed, *_ in LINES]
     con = store_of(*LINES, *elsewhere)
     compute_tables(con)
     contract = load_contract(name)

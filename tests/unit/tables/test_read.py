@@ -54,10 +54,6 @@ def test_the_quarantine_can_be_read_but_not_by_client(con):
             "inspection_line",
             'There is no table "inspection_line". Did you mean inspector_strictness or overdue_inspections?',
         ),
-        (
-            "order_plan",
-            f'The table "order_plan" is agreed but not computed yet. Tables to be had: {EVERYTHING}.',
-        ),
     ],
 )
 def test_a_table_that_is_not_there_is_refused(con, name, sentence):

@@ -1,0 +1,365 @@
+"""What to order, by when: demand until an order arrives, against what is in stock and on its way."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from pipelines.contracts import OrderTerms
+from pipelines.models.forecast import DAYS_IN_YEAR, Round, own_generator
+from pipelines.models.limits import Floats
+from pipelines.models.rates import joined_notes, note
+
+LONGEST_HORIZON_DAYS = 3 * 366
+FEWEST_HORIZON_DAYS = 366
+
+NOT_IN_SERVICE = "in the stock register, but none in service: no demand to forecast, nothing to order"
+NOT_REGISTERED = "not in the stock register: counted as nothing in stock, usual lead time taken"
+NO_FORECAST = "no exposure to forecast from, so no order is computed"
+NO_PRICE = "no price, so no cost"
+NO_RECEIPTS = "no receiving inspections, so none are taken to be refused"
+NO_HISTORY = "no history of its own, taken like its size and pin"
+BEYOND_HORIZON = "lead time beyond 12 months: demand after that is taken to go on as in the forecast"
+BEYOND_EVERYTHING = "lead time beyond 3 years, the order covers 3 years only"
+OVERDUE_ORDER = "the order on its way is past its day, ask the supplier"
+NOT_COUNTED = "the order on its way comes too late to be counted"
+COMES_TOO_LATE = "may run out before the order on its way comes, ask for it sooner"
+NO_DUE_DAY = "no day for the order on its way, counted as in time"
+
+
+@dataclass(frozen=True)
+class Demand:
+    """Removals of one item class in order of their day, draw by draw: `days` from today and `removed` (draws, events)."""
+
+    days: Floats
+    removed: NDArray[np.int64]
+
+    def until(self, day: Floats) -> NDArray[np.int64]:
+        """Return the removals up to a day, which may differ from draw to draw."""
+        return np.where(self.days <= np.asarray(day)[:, None], self.removed, 0).sum(axis=1)
+
+    def runs_out_on(self, stock: Floats) -> Floats:
+        """Return the day on which removals first exceed the stock, infinite where they never do.
+
+        `stock` is what would be there to meet each event, shape (draws, events) or one that fits.
+        """
+        is_out = self.removed.cumsum(axis=1) > stock
+        first = np.take_along_axis(self.days, is_out.argmax(axis=1)[:, None], axis=1)[:, 0]
+        return np.where(is_out.any(axis=1), first, np.inf)
+
+    def split(self, share: float, generator: np.random.Generator) -> tuple["Demand", "Demand"]:
+        """Return the demand without a share of its items, drawn item by item, and the demand of these."""
+        taken = generator.binomial(self.removed, share)
+        return replace(self, removed=self.removed - taken), replace(self, removed=taken)
+
+
+@dataclass(frozen=True)
+class OrderChoice:
+    """How an order meets demand in one item class; days from today, quantities in items.
+
+    `is_order_counted`: the order on its way comes in time to be counted; `is_order_too_late`: it may not come before the
+    stock runs out, more often than the service level allows.
+    """
+
+    demand: int
+    quantity: int
+    risk_if_nothing_is_ordered: float
+    risk_before_delivery: float
+    order_on: float | None
+    is_order_counted: bool
+    is_order_too_late: bool
+
+
+class Drawn:
+    """The removals drawn for a fleet of so many rows, with the round and the place in it of each row."""
+
+    def __init__(self, rounds: list[Round], rows: int, draws: int) -> None:
+        self.rounds, self.draws = rounds, draws
+        self._round = np.full(rows, -1)
+        self._place = np.full(rows, -1)
+        for number, round_ in enumerate(rounds):
+            self._round[round_.rows] = number
+            self._place[round_.rows] = np.arange(len(round_.rows))
+
+    def demand(self, rows: NDArray[np.intp]) -> Demand:
+        """Return the demand of some rows together."""
+        days, removed = [np.zeros((self.draws, 1))], [np.zeros((self.draws, 1), dtype=np.int64)]
+        for number in np.unique(self._round[rows]):
+            if number >= 0:
+                places = self._place[rows[self._round[rows] == number]]
+                days.append(self.rounds[number].days)
+                removed.append(self.rounds[number].removed[:, places].sum(axis=1))
+        all_days = np.hstack(days)
+        order = np.argsort(all_days, axis=1)
+        return Demand(
+            np.take_along_axis(all_days, order, axis=1),
+            np.take_along_axis(np.hstack(removed), order, axis=1),
+        )
+
+
+def lead_times(days: float, sd_days: float, draws: int, generator: np.random.Generator) -> Floats:
+    """Return draws of a lead time [days]: gamma with this mean and standard deviation, fixed where that is 0.
+
+    With steady Poisson demand, demand over a gamma lead time is negative binomial.
+
+    References
+    ----------
+    Burgin, T. A. (1975). The gamma distribution and inventory control. Operational Research Quarterly 26, 507-525
+    (from memory).
+    """
+    if not sd_days or not days:
+        return np.full(draws, float(days))
+    return generator.gamma((days / sd_days) ** 2, sd_days**2 / days, draws)
+
+
+def least_count(samples: NDArray, level: float) -> int:
+    """Return the least whole number that samples reach at most with a probability of `level` or more.
+
+    >>> least_count(np.arange(100), 0.95)
+    94
+    """
+    rank = _rank(len(samples), level)
+    return int(np.ceil(np.partition(samples, rank)[rank] - 1e-9))
+
+
+def whole_packs(quantity: float, pack_size: int, minimum_order: int) -> int:
+    """Return the least quantity that can be bought, of at least so many items; 0 where none are needed.
+
+    >>> whole_packs(7.2, 5, 10), whole_packs(11, 5, 10), whole_packs(0, 5, 10)
+    (10, 15, 0)
+    """
+    if quantity <= 0:
+        return 0
+    return int(-(-max(int(np.ceil(quantity - 1e-9)), minimum_order) // pack_size) * pack_size)
+
+
+def choose_order(
+    demand: Demand,
+    lead_time: Floats,
+    stock: pd.Series,
+    terms: OrderTerms,
+) -> OrderChoice:
+    """Return how much to order, by when, and what happens if nobody does.
+
+    Parameters
+    ----------
+    demand : Demand
+        Of the item class, draw by draw.
+    lead_time : ndarray of float, shape (draws,)
+        Days from order to receipt in each draw.
+    stock : Series
+        `on_hand`, `on_order` [items], `due_in_days`, when the ordered items come; `share_rejected` on receipt;
+        `pack_size`, `minimum_order` [items].
+    terms : OrderTerms
+        Gives the service level and the days between two reviews of the stock.
+
+    Notes
+    -----
+    Stock is reviewed every `review_days`: an order placed today must last until one placed at the next review arrives.
+    The quantity is the least with P(removals until then <= on hand + on order + quantity) >= service level, goods on
+    order and to be ordered counted without the share that receiving refuses, in whole packs. What is on order counts
+    if it is due by then. The last day to order is the one after which an order would come too late in more than
+    1 - service level of the draws. The risks follow the stock day by day: an order that comes after the stock ran out
+    does not help.
+
+    References
+    ----------
+    Silver, E. A., Pyke, D. F. & Thomas, D. J. (2017). Inventory and Production Management in Supply Chains, 4th ed.,
+    chapter 6, (R, S) systems (from memory).
+    """
+    kept = 1 - stock["share_rejected"]
+    covered_until = lead_time + terms.review_days
+    removed = demand.until(covered_until)
+    coming = kept * stock["on_order"]
+    counted = coming if stock["due_in_days"] <= covered_until.mean() else 0.0
+    short = removed - stock["on_hand"] - counted
+    is_short = float((short > 0).mean())
+    rank = _rank(len(short), terms.service_level)
+    quantity = max(float(np.partition(short, rank)[rank]) / kept, 0.0)
+
+    there = stock["on_hand"] + np.where(demand.days >= stock["due_in_days"], coming, 0.0)
+    out_on = demand.runs_out_on(there)
+    risk = float((out_on <= covered_until).mean())
+    slack = np.sort(demand.runs_out_on(stock["on_hand"] + counted) - lead_time)
+    latest = slack[min(int((1 - terms.service_level) * len(slack) + 1e-9), len(slack) - 1)]
+    return OrderChoice(
+        demand=least_count(removed, terms.service_level),
+        quantity=whole_packs(quantity, int(stock["pack_size"]), int(stock["minimum_order"])),
+        risk_if_nothing_is_ordered=risk,
+        risk_before_delivery=float((out_on <= lead_time).mean()),
+        order_on=float(np.floor(max(latest, 0.0))) if np.isfinite(latest) else None,
+        is_order_counted=bool(stock["due_in_days"] <= covered_until.mean()),
+        is_order_too_late=risk - is_short > 1 - terms.service_level,
+    )
+
+
+def plan_orders(
+    fleet: pd.DataFrame, rounds: list[Round], stock: pd.DataFrame, terms: OrderTerms, draws: int, seed: int
+) -> pd.DataFrame:
+    """Return the order plan: one row for each row of `stock`.
+
+    Parameters
+    ----------
+    fleet : DataFrame
+        One row per item class in service at a place: `client`, `site`, `item_class`, `quantity` [items],
+        `has_rate`.
+    rounds : list of Round
+        Removals drawn for the same rows.
+    stock : DataFrame
+        One row per client and item class that is in service or in the stock register: the register's columns, with
+        empty `on_hand` where it does not know the class; `share_rejected`, `share_pins`, the share of removals after
+        which a matching pin was fitted; `shackle_years` of its history; `due_in_days`; `counted_days_ago`.
+    terms : OrderTerms
+        Service level, review period, and what is usual where the register says nothing.
+    draws, seed : int
+        As the rounds were drawn with; lead times have a seed of their own.
+
+    Returns
+    -------
+    DataFrame with the index of `stock`
+        The columns of the contract `order_plan` from `on_hand` on, without `currency` and `supplier`.
+        `order_on` in days from today. Every gap and every assumption is said in `plan_note`.
+    """
+    rows_of = fleet.reset_index(drop=True).groupby(["client", "item_class"]).indices
+    filled = _filled(stock, terms)
+    drawn = Drawn(rounds, len(fleet), draws)
+    lines = []
+    for _, line in filled.iterrows():
+        rows = np.asarray(rows_of.get((line["client"], line["item_class"]), []), dtype=np.intp)
+        generator = own_generator(seed, "order", line["client"], line["item_class"])
+        lines.append(_line(fleet, drawn, rows, line, terms, generator))
+    plan = pd.DataFrame(lines, index=stock.index, columns=LINE_COLUMNS)
+    price = filled["unit_cost"]
+    for name in ("cost_per_month", "cost_per_month_lower", "cost_per_month_upper"):
+        plan[name] = plan[name] * price / (1 - filled["share_rejected"]) / 12
+    return plan.assign(
+        on_hand=stock["on_hand"],
+        on_order=stock["on_order"],
+        lead_time_days=filled["lead_time_days"],
+        share_rejected=stock["share_rejected"],
+        unit_cost=price,
+        order_cost=plan["order_quantity"] * price,
+        plan_note=_notes(stock, filled, plan, terms),
+    )
+
+
+LINE_COLUMNS = [
+    "items_in_service",
+    "demand_expected",
+    "demand_over_lead_time",
+    "order_quantity",
+    "order_on",
+    "risk_of_running_out",
+    "risk_before_delivery",
+    "pins_over_lead_time",
+    "stock_by_site",
+    "cost_per_month",
+    "cost_per_month_lower",
+    "cost_per_month_upper",
+    "is_order_counted",
+    "is_order_too_late",
+]
+
+
+def _line(
+    fleet: pd.DataFrame,
+    drawn: Drawn,
+    rows: NDArray[np.intp],
+    line: pd.Series,
+    terms: OrderTerms,
+    generator: np.random.Generator,
+) -> dict[str, float | int | None]:
+    in_service = int(fleet["quantity"].to_numpy()[rows].sum())
+    if not len(rows):
+        return {"items_in_service": 0, "order_quantity": 0}
+    if not fleet["has_rate"].to_numpy()[rows].all():
+        return {"items_in_service": in_service}
+    lead_time = lead_times(line["lead_time_days"], line["lead_time_sd_days"], drawn.draws, generator)
+    lead_time = np.minimum(lead_time, LONGEST_HORIZON_DAYS - terms.review_days)
+    covered_until = lead_time + terms.review_days
+    everything = drawn.demand(rows)
+    demand, pins = everything.split(line["share_pins"], generator)
+    chosen = choose_order(demand, lead_time, line, terms)
+    sites = fleet["site"].to_numpy()[rows]
+    by_site = [drawn.demand(rows[sites == site]).until(covered_until) for site in np.unique(sites)]
+    year = demand.until(np.full(drawn.draws, DAYS_IN_YEAR))
+    return {
+        "items_in_service": in_service,
+        "demand_expected": float(demand.until(covered_until).mean()),
+        "demand_over_lead_time": chosen.demand,
+        "order_quantity": chosen.quantity,
+        "order_on": chosen.order_on,
+        "risk_of_running_out": chosen.risk_if_nothing_is_ordered,
+        "risk_before_delivery": chosen.risk_before_delivery,
+        "is_order_counted": chosen.is_order_counted,
+        "is_order_too_late": chosen.is_order_too_late,
+        "pins_over_lead_time": least_count(pins.until(covered_until), terms.service_level),
+        "stock_by_site": sum(least_count(each, terms.service_level) for each in by_site),
+        "cost_per_month": float(year.mean()),
+        "cost_per_month_lower": least_count(year, 0.1),
+        "cost_per_month_upper": least_count(year, 0.9),
+    }
+
+
+def _filled(stock: pd.DataFrame, terms: OrderTerms) -> pd.DataFrame:
+    """Return the register with what is taken where it says nothing; prices stay empty."""
+    usual = {
+        "on_hand": 0,
+        "on_order": 0,
+        "lead_time_days": terms.lead_time_days_unless_stated,
+        "lead_time_sd_days": terms.lead_time_sd_days_unless_stated,
+        "pack_size": 1,
+        "minimum_order": 1,
+        "due_in_days": 0,
+        "share_rejected": 0.0,
+    }
+    filled = stock.astype(dict.fromkeys([*usual, "unit_cost"], float)).fillna(usual)
+    return filled.assign(
+        pack_size=filled["pack_size"].clip(lower=1),
+        lead_time_days=filled["lead_time_days"] * terms.lead_time_factor,
+        lead_time_sd_days=filled["lead_time_sd_days"] * terms.lead_time_factor,
+        unit_cost=filled["unit_cost"] * terms.price_factor,
+    )
+
+
+def _notes(stock: pd.DataFrame, filled: pd.DataFrame, plan: pd.DataFrame, terms: OrderTerms) -> pd.Series:
+    is_registered, in_service = stock["on_hand"].notna(), plan["items_in_service"] > 0
+    has_plan = plan["order_quantity"].notna() & in_service
+    is_coming = stock["on_order"].fillna(0) > 0
+    horizon = filled["lead_time_days"] + terms.review_days
+    age = stock["counted_days_ago"].astype(float)
+    days = age.abs().fillna(0).astype(int).astype(str)
+    return joined_notes(
+        note(~in_service, NOT_IN_SERVICE),
+        note(in_service & ~has_plan, NO_FORECAST),
+        note(~is_registered, NOT_REGISTERED),
+        note(has_plan & (stock["shackle_years"] == 0), NO_HISTORY),
+        note(filled["unit_cost"].isna(), NO_PRICE),
+        note(has_plan & stock["share_rejected"].isna(), NO_RECEIPTS),
+        note(
+            has_plan & (horizon > FEWEST_HORIZON_DAYS) & (horizon <= LONGEST_HORIZON_DAYS),
+            BEYOND_HORIZON,
+        ),
+        note(has_plan & (horizon > LONGEST_HORIZON_DAYS), BEYOND_EVERYTHING),
+        note(is_coming & (stock["due_in_days"].astype(float) < 0), OVERDUE_ORDER),
+        note(is_coming & stock["due_in_days"].isna(), NO_DUE_DAY),
+        note(is_coming & has_plan & plan["is_order_counted"].eq(False), NOT_COUNTED),
+        note(is_coming & has_plan & plan["is_order_too_late"].eq(True), COMES_TOO_LATE),
+        ("stock counted " + days + " days ago").where(age > terms.oldest_count_days, ""),
+        ("stock counted " + days + " days after the month").where(age < 0, ""),
+    )
+
+
+def horizon_days(stock: pd.DataFrame, terms: OrderTerms) -> int:
+    """Return over how many days removals must be drawn for an order plan: 12 months, or longer for long lead times."""
+    filled = _filled(stock, terms)
+    # Five standard deviations: a lead time beyond them is as good as never drawn.
+    reach = filled["lead_time_days"] + 5 * filled["lead_time_sd_days"] + terms.review_days
+    longest = float(reach.max()) if len(reach) else 0.0
+    return int(np.clip(np.ceil(longest), FEWEST_HORIZON_DAYS, LONGEST_HORIZON_DAYS))
+
+
+def _rank(draws: int, level: float) -> int:
+    """Return the rank of the least of so many draws that a share of `level` or more of them reach at most."""
+    return max(int(np.ceil(level * draws - 1e-9)) - 1, 0)
