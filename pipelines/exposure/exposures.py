@@ -6,6 +6,8 @@ import duckdb
 
 from pipelines.shipped import statement
 
+WORKING_TABLES = ("group_days", "exposures")  # made from the lines, for the result tables to read
+
 
 def build_exposures(con: duckdb.DuckDBPyConnection, as_of: date | None = date.max) -> None:
     """Make the table `exposures` anew: one row for each look at a group, and for each item that missed its look.

@@ -11,6 +11,7 @@ import duckdb
 import pandas as pd
 
 from pipelines.contracts import benchmark_rules, load_contract, risk_targets
+from pipelines.exposure import WORKING_TABLES
 from pipelines.faults import RequestFault
 from pipelines.models.benchmark import by_ratio, clients_compared
 from pipelines.models.benchmark.parts import RAW
@@ -230,7 +231,7 @@ def look_back(store: Path) -> duckdb.DuckDBPyConnection:
         "select table_name from information_schema.tables where table_catalog = 'kept' order by table_name"
     ).fetchall()
     for (name,) in names:
-        if name not in (*TABLES, "exposures", "table_state"):
+        if name not in (*TABLES, *WORKING_TABLES, "table_state"):
             con.execute(f"create view {name} as from kept.{name}")
     return con
 
