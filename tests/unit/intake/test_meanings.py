@@ -298,7 +298,9 @@ def test_an_empty_cell_is_no_zero_unless_the_profile_says_so(store, write_log, l
     assert account.quarantined_by_rule == {"missing_removed": 1}
     set_in_profile(store, "words:", "blank_is_zero: [removed]\nwords:")
     (account,) = store.load(write_log(line(Removed="", Why=""), name="blank.csv"))
-    assert store.ask("select quantity, removed from current_lines where inspected_on = '2026-03-02'") == [(25, 0)]
+    assert store.ask("select quantity, removed from current_lines where inspected_on = '2026-03-02'") == [
+        (25, 0)
+    ]
 
 
 def test_gear_of_another_family_is_quarantined_by_that_rule(store, write_log, line, days):
@@ -361,7 +363,18 @@ def test_content_is_text_whatever_it_looks_like(store):
 
 def test_a_row_that_stood_for_two_lines_would_stop_the_file():
     con = duckdb.connect()
-    con.execute("create table batch as select 1 as row union all select 1")
-    (rule,) = [rule for rule in load_contract("inspection_line").rules if rule.name == "row_stands_once"]
-    (result,) = run_rules(con, "batch", [rule])
-    assert (rule.severity, result.passed) == ("stop", False)
+    con.execute("create table line_rows as select 1 as row, 1 as line_row union all select 2, 1")
+    con.execute("create table batch as select 1 as row")
+    (rule,) = [rule for rule in load_contract("inspection_line").rules if rule.name == "rows_stand_once"]
+    (before,) = run_rules(con, "batch", [rule])
+    con.execute("insert into batch values (1)")
+    (after,) = run_rules(con, "batch", [rule])
+    assert (rule.severity, before.passed, after.passed) == ("stop", True, False)
+
+
+def test_a_row_without_a_site_does_not_double_the_lines_of_the_others(store, write_log, line, days):
+    set_in_profile(store, "words:", OPEN_ORDER)
+    rows = [line(Day=f"{day}/04/2026") for day in range(13, 22)]
+    (account,) = store.load(write_log(*rows, line(Day="13/04/2026", Place="")))
+    assert (account.rows_accepted, account.quarantined_by_rule) == (9, {"missing_site": 1})
+    assert store.ask("select count(*) from inspection_lines") == [(9,)]
