@@ -25,7 +25,7 @@ from pipelines.store import attach_store, create_tables, open_store, write_load
 from pipelines.store.file import SETTINGS
 from pipelines.store.loading import REVISION_KEY, Account
 
-MOST_MEMORY = "2GB"
+MOST_MEMORY = "3GB"
 WORKBOOKS = ("xlsx", "ods", "xls")
 
 
