@@ -25,6 +25,7 @@ from pipelines.store import attach_store, create_tables, open_store, write_load
 from pipelines.store.file import SETTINGS
 from pipelines.store.loading import REVISION_KEY, Account
 
+MOST_MEMORY = "3GB"
 WORKBOOKS = ("xlsx", "ods", "xls")
 
 
@@ -80,12 +81,11 @@ def _profiles(profile_path: Path | None) -> list[Profile]:
 
 @contextmanager
 def _workplace() -> Iterator[tuple[duckdb.DuckDBPyConnection, Path]]:
-    """Lend a scratch database on disk, gone afterwards: what is staged there may be larger than memory."""
-    with (
-        tempfile.TemporaryDirectory(prefix="rigging-removals-") as folder,
-        duckdb.connect(str(Path(folder) / "staging.duckdb"), config=SETTINGS) as con,
-    ):
-        yield con, Path(folder)
+    """Lend a scratch database in memory, and a folder, both gone afterwards; what is too large for it goes to the folder."""
+    with tempfile.TemporaryDirectory(prefix="rigging-removals-") as folder:
+        limits = {"memory_limit": MOST_MEMORY, "temp_directory": str(Path(folder) / "staging")}
+        with duckdb.connect(":memory:", config={**SETTINGS, **limits}) as con:
+            yield con, Path(folder)
 
 
 def _stand_in_store(con: duckdb.DuckDBPyConnection, store: Path | None) -> None:
@@ -93,7 +93,7 @@ def _stand_in_store(con: duckdb.DuckDBPyConnection, store: Path | None) -> None:
     con.execute("attach ':memory:' as store")
     con.execute("use store")
     create_tables(con)
-    con.execute("use staging")
+    con.execute("use memory")
     if store:
         with open_store(store) as real:
             con.register("places", real.execute("select * from site_register").df())
@@ -192,7 +192,7 @@ def _account(con: duckdb.DuckDBPyConnection, file: str, sha256: str, source: str
         source=source,
         rows_read=rows_read,
         rows_accepted=_count(
-            con, "select (select count(*) from accepted_looks) + (select count(*) from gathered_rows)"
+            con, "select (select count(*) from accepted_lines) + (select count(*) from gathered_rows)"
         ),
         rows_gathered=_count(con, "select count(*) from gathered_rows"),
         rows_flagged=_count(con, "select count(distinct (file_sha256, row)) from flagged_rows"),

@@ -17,7 +17,6 @@ CORRECTED_BEFORE = "corrected before"
 # What the store takes in of one file, and whether the check leaves it as a table; else it is a view.
 _STAGED = {
     "accepted_lines": False,
-    "accepted_looks": False,
     "accepted_reasons": False,
     "gathered_rows": False,
     "quarantined_rows": True,

@@ -1,9 +1,9 @@
 """Turns raw cells into canonical lines: each column's distinct texts are read once, then joined back.
 
 What was looked at and where, `GROUP_COLUMNS`, comes in few wordings however long the log, so each wording is read once
-as a whole. Leaves `staged_lines`, what rules look at: the columns of the `inspection_line` contract that they ask for,
-each beside `raw_<column>`, the text of the file it was read from; `read_lines`, which has every column; `line_rows`,
-the records that each line is made of; and `staged_reasons`, the removal criteria of each line.
+as a whole. Leaves `staged_lines`, every column of the `inspection_line` contract and beside it `raw_<column>`, the text
+of the file it was read from, where that is not the value itself; `line_rows`, the records that each line is made of; and
+`staged_reasons`, the removal criteria of each line.
 """
 
 from collections.abc import Sequence
@@ -28,41 +28,37 @@ GROUP_COLUMNS = (
     "client", "site", "environment", "gear_family", "body", "pin", "nominal_size_mm", "rated_load_t", "grade",
     "inspection_type",
 )  # fmt: skip
+NO_CELL = "null::varchar"
 TEXTS_IN_RULES = ("serial", "disposition")
 
 
 def stage_lines(
     con: duckdb.DuckDBPyConnection, header: list[str], profile: Profile, file_sha256: str
 ) -> None:
-    """Make `staged_lines`, `read_lines`, `line_rows` and `staged_reasons` from `raw_rows`, as `profile` reads them."""
+    """Make `staged_lines`, `line_rows` and `staged_reasons` from `raw_rows`, as `profile` reads them."""
     if len(set(header)) < len(header):
         twice = next(name for name in header if header.count(name) > 1)
         raise DataFault(f'The column "{twice}" stands twice in the header. Rename one of them in the export.')
     cells = {name: f"c{position}" for position, name in enumerate(header, start=1)}
     columns = [column for column in load_contract("inspection_line").columns if column.name not in DERIVED]
     _give(con, profile, file_sha256)
-    texts = {column.name: _text_of(column.name, cells, profile) for column in columns}
     con.execute(
         "create or replace view raw_lines as select row, "
-        + ", ".join(f"{text} as raw_{name}" for name, text in texts.items())
-        + " from raw_rows cross join given"
+        + ", ".join(f"{_cell_of(column.name, cells, profile)} as cell_{column.name}" for column in columns)
+        + " from raw_rows"
     )
-    raw_group = ", ".join(f"raw_{name}" for name in GROUP_COLUMNS)
-    con.execute(
-        f"create or replace table raw_groups as select row_number() over () as group_id, {raw_group}"
-        f" from (select distinct {raw_group} from raw_lines)"
-    )
+    of_group = [column for column in columns if column.name in GROUP_COLUMNS]
+    of_line = [column for column in columns if column.name not in GROUP_COLUMNS]
     read = [column for column in columns if column.kind != "string" or column.allowed]
+    _make_raw_groups(con, of_group, profile)
     for column in read:
         stage = _stage_days if column.kind == "date" else _stage_readings
         stage(con, column, profile)
     stage_names(con)
-    of_group = [column for column in columns if column.name in GROUP_COLUMNS]
     _make_groups(con, of_group, read)
-    of_line = [column for column in columns if column.name not in GROUP_COLUMNS]
     _make_row_lines(con, of_line, [column for column in read if column in of_line], profile)
     _make_read_lines(con, profile)
-    _make_staged_lines(con, [column for column in read if column in of_line])
+    _make_staged_lines(con, of_line, [column for column in read if column in of_line])
     stage_reasons(con, cells, profile)
 
 
@@ -80,50 +76,87 @@ def _give(con: duckdb.DuckDBPyConnection, profile: Profile, file_sha256: str) ->
     )
 
 
-def _text_of(name: str, cells: dict[str, str], profile: Profile) -> str:
-    """Return the SQL for the text of one contract column: a cell, a fixed value, or nothing."""
+def _cell_of(name: str, cells: dict[str, str], profile: Profile) -> str:
+    """Return the SQL of the cell that one contract column is read from, as the file has it; null where it has none."""
     if name in profile.columns:
-        text = f"nullif(trim({cells[profile.columns[name]]}), '')"
-    elif name in profile.fixed:
-        text = f"given.fixed_{name}"
-    elif profile.result and name in COUNTED_BY_RESULT:
-        text = f"nullif(trim({cells[profile.result.column]}), '')"
-    elif profile.result and name == "disposition":
-        cell = f"trim({cells[profile.result.column]})"
-        text = f"case when list_contains(given.put_back, lower({cell})) then {cell} end"
-    else:
-        text = "null::varchar"
+        return cells[profile.columns[name]]
+    if profile.result and name in (*COUNTED_BY_RESULT, "disposition") and name not in profile.fixed:
+        return cells[profile.result.column]
+    return NO_CELL
+
+
+def _text_of(name: str, cell: str, profile: Profile) -> str:
+    """Return the SQL for the text of one contract column: its cell without spaces around it, a fixed value, or nothing."""
+    text = f"nullif(trim({cell}), '')"
+    if name not in profile.columns:
+        if name in profile.fixed:
+            text = f"given.fixed_{name}"
+        elif profile.result and name == "disposition":
+            text = f"case when list_contains(given.put_back, lower(trim({cell}))) then trim({cell}) end"
     return f"coalesce({text}, '0')" if name in profile.blank_is_zero else text
 
 
+def _make_raw_groups(con: duckdb.DuckDBPyConnection, columns: list[Column], profile: Profile) -> None:
+    """Make `raw_groups`, one row: the cells of what was looked at and where, and their texts; few trims of few cells."""
+    cells = ", ".join(f"cell_{column.name}" for column in columns)
+    texts = [
+        f"{_text_of(column.name, f'cell_{column.name}', profile)} as raw_{column.name}" for column in columns
+    ]
+    con.execute(
+        f"create or replace table raw_groups as select row_number() over () as group_id, {cells}, {', '.join(texts)}"
+        f" from (select distinct {cells} from raw_lines) cross join given"
+    )
+
+
 def _stage_readings(con: duckdb.DuckDBPyConnection, column: Column, profile: Profile) -> None:
-    """Make `read_<column>`: each distinct text of the file and the value it stands for, null where unreadable."""
-    raw = f"raw_{column.name}"
-    texts = "raw_groups" if column.name in GROUP_COLUMNS else "raw_lines"
-    found = con.execute(f"select distinct {raw} from {texts} where {raw} is not null order by 1").fetchall()
-    read = readings(column, [text for (text,) in found], profile)
+    """Make `read_<column>`: each distinct cell of the file, its text, and the value it stands for, null where unreadable."""
+    source = "raw_groups" if column.name in GROUP_COLUMNS else "raw_lines"
+    texts = _stage_texts(con, column, profile, f"(select distinct null as place, cell_{column.name} as cell from {source})")  # fmt: skip
+    read = readings(column, sorted({text for _, text in texts}), profile)
     _keep_readings(con, column, [(None, text, value) for text, value in read.items()])
 
 
 def _stage_days(con: duckdb.DuckDBPyConnection, column: Column, profile: Profile) -> None:
-    """Make `read_<column>` for a column of days, by site where the profile leaves the order of day and month open."""
-    raw = f"raw_{column.name}"
-    site = "raw_site" if len(profile.dates) > 1 else "null"
-    found = con.execute(
-        f"select distinct {site}, {raw} from raw_lines where {raw} is not null order by 1, 2"
+    """Make `read_<column>` for a column of days, by place where the profile leaves the order of day and month open."""
+    place = _text_of("site", "cell_site", profile) if _is_by_place(profile) else "null"
+    texts = _stage_texts(
+        con,
+        column,
+        profile,
+        f"(select distinct {place} as place, cell_{column.name} as cell from raw_lines cross join given)",
+    )
+    _keep_readings(con, column, day_readings(texts, profile.dates))
+
+
+def _is_by_place(profile: Profile) -> bool:
+    return len(profile.dates) > 1
+
+
+def _stage_texts(
+    con: duckdb.DuckDBPyConnection, column: Column, profile: Profile, distinct_cells: str
+) -> list[tuple[str | None, str]]:
+    """Make `texts_read` (place, cell, raw) of the distinct cells of a column; return the texts that are not empty."""
+    con.execute(
+        "create or replace table texts_read as"
+        f" select place::varchar as place, cell, {_text_of(column.name, 'cell', profile)} as raw"
+        f" from {distinct_cells} cross join given"
+    )
+    return con.execute(
+        "select distinct place, raw from texts_read where raw is not null order by place, raw"
     ).fetchall()
-    _keep_readings(con, column, day_readings(found, profile.dates))
 
 
 def _keep_readings(
     con: duckdb.DuckDBPyConnection, column: Column, found: Sequence[tuple[str | None, str, object]]
 ) -> None:
     # Values travel as text, so that the type is the contract's and not a guess from the first rows.
-    rows = [(site, text, None if value is None else str(value)) for site, text, value in found]
-    con.register("readings", pd.DataFrame(rows, columns=["site", "written", "value"], dtype="object"))
+    rows = [(place, text, None if value is None else str(value)) for place, text, value in found]
+    con.register("readings", pd.DataFrame(rows, columns=["place", "written", "value"], dtype="object"))
     con.execute(
-        f"create or replace table read_{column.name} as select site::varchar as site, written::varchar as written,"
-        f" value::varchar::{column.physical_type} as value from readings"
+        f"create or replace table read_{column.name} as"
+        f" select texts_read.*, readings.value::varchar::{column.physical_type} as value"
+        " from texts_read left join readings"
+        " on readings.written::varchar = raw and readings.place::varchar is not distinct from texts_read.place"
     )
 
 
@@ -133,7 +166,9 @@ def _make_groups(con: duckdb.DuckDBPyConnection, columns: list[Column], read: li
         column.name: f"read_{column.name}.value" if column in read else f"resolved_names.{column.name}"
         for column in columns
     }
-    joins = [f"left join read_{column.name} on {_same_text(column)}" for column in columns if column in read]
+    joins = [
+        f"left join read_{column.name} on {_same_cell(column.name)}" for column in columns if column in read
+    ]
     con.execute(
         f"create or replace table groups as select *, {ITEM_CLASS_SQL} as item_class from ("
         f" select raw_groups.*, nearest as nearest_sites, {', '.join(f'{value} as {name}' for name, value in values.items())}"
@@ -146,20 +181,34 @@ def _make_row_lines(
 ) -> None:
     """Make `row_lines`, one row: a record with the value of every column, beside it its text."""
     values = {
-        column.name: f"read_{column.name}.value" if column in read else f"raw_{column.name}"
+        column.name: f"read_{column.name}.value"
+        if column in read
+        else _text_of(column.name, f"cell_{column.name}", profile)
+        for column in columns
+    }
+    texts = {
+        column.name: f"read_{column.name}.raw" if column in read else values[column.name]
         for column in columns
     }
     same_group = [
-        f"raw_lines.raw_{name} is not distinct from groups.raw_{name}"
+        f"raw_lines.cell_{name} is not distinct from groups.cell_{name}"
         for name in GROUP_COLUMNS
         if name in profile.columns
     ]
-    joins = [f"left join read_{column.name} on {_same_text(column)}" for column in read]
+    joins = [
+        f"left join read_{column.name} on {_same_cell(column.name)}"
+        + (
+            f" and read_{column.name}.place is not distinct from groups.raw_site"
+            if column.kind == "date" and _is_by_place(profile)
+            else ""
+        )
+        for column in read
+    ]
     con.execute(
-        "create or replace view row_lines as select row, groups.*,"
+        f"create or replace view row_lines as select row, groups.* exclude ({', '.join(f'cell_{name}' for name in GROUP_COLUMNS)}),"
         f" {', '.join(f'{value} as {name}' for name, value in values.items())},"
-        f" {', '.join(f'raw_{column.name}' for column in columns)}"
-        f" from raw_lines join groups on {' and '.join(same_group) or 'true'} {' '.join(joins)}"
+        f" {', '.join(f'{text} as raw_{name}' for name, text in texts.items())}"
+        f" from raw_lines join groups on {' and '.join(same_group) or 'true'} {' '.join(joins)} cross join given"
     )
 
 
@@ -176,20 +225,19 @@ def _make_read_lines(con: duckdb.DuckDBPyConnection, profile: Profile) -> None:
         con.execute("create view line_rows as select row, row as line_row from raw_rows")
 
 
-def _make_staged_lines(con: duckdb.DuckDBPyConnection, read: list[Column]) -> None:
-    names = [*(column.name for column in read), *TEXTS_IN_RULES]
+def _make_staged_lines(con: duckdb.DuckDBPyConnection, columns: list[Column], read: list[Column]) -> None:
+    """Make `staged_lines`: the columns of each line's own in `counted_lines`, beside those of its group."""
+    own = [column.name for column in columns]
+    raw = [f"raw_{name}" for name in (*(column.name for column in read), *TEXTS_IN_RULES)]
     con.execute(
-        "create or replace table counted_lines as select row, group_id,"
-        f" {', '.join(f'{name}, raw_{name}' for name in names)} from read_lines"
+        f"create or replace table counted_lines as select row, group_id, {', '.join([*own, *raw])} from read_lines"
     )
     con.execute(
-        "create or replace view staged_lines as select * from counted_lines join groups using (group_id)"
+        "create or replace view staged_lines as"
+        " select counted_lines.*, groups.* exclude (group_id), given.file_sha256, given.source"
+        " from counted_lines join groups using (group_id) cross join given"
     )
 
 
-def _same_text(column: Column) -> str:
-    read, raw = f"read_{column.name}", f"raw_{column.name}"
-    by_site = (
-        f" and ({read}.site is null or {read}.site = raw_lines.raw_site)" if column.kind == "date" else ""
-    )
-    return f"{read}.written = {raw}{by_site}"
+def _same_cell(name: str) -> str:
+    return f"read_{name}.cell is not distinct from cell_{name}"

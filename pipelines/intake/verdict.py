@@ -24,9 +24,9 @@ def decide(
 ) -> list[RuleResult]:
     """Run the contract on `staged_lines` and return the result of every rule.
 
-    Makes `accepted_lines`, `accepted_looks` (what rules see of them), `accepted_reasons`, `gathered_rows` (accepted
-    records that are part of another one's line), `quarantined_rows` (one row per record, as the `quarantine` contract
-    has it, without the file's name), `flagged_rows` and `added_sites`. Where there is no site register to
+    Makes `accepted_lines`, `accepted_reasons`, `gathered_rows` (accepted records that are part of another one's line),
+    `quarantined_rows` (one row per record, as the `quarantine` contract has it, without the file's name), `flagged_rows`
+    and `added_sites`. Where there is no site register to
     hold a line against, the rule that asks for one is left out.
     """
     contract = load_contract("inspection_line")
@@ -161,13 +161,9 @@ def _quarantine(con: duckdb.DuckDBPyConnection, header: list[str], file_sha256: 
 
 
 def _accept(con: duckdb.DuckDBPyConnection, contract: Contract) -> None:
-    columns = [name for name in contract.column_names if name not in ("file_sha256", "source")]
     con.execute(
-        f"create or replace view accepted_lines as select given.file_sha256, given.source, {', '.join(columns)}"
-        " from read_lines anti join quarantined_rows using (row) cross join given"
-    )
-    con.execute(
-        "create or replace view accepted_looks as select * from staged_lines anti join quarantined_rows using (row)"
+        f"create or replace view accepted_lines as select {', '.join(contract.column_names)}"
+        " from staged_lines anti join quarantined_rows using (row)"
     )
     con.execute(
         "create or replace view gathered_rows as select given.file_sha256, row, line_row"

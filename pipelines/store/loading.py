@@ -50,7 +50,7 @@ def write_load(
 
     `keys` gives, for each source of the lines, the columns by which a later line revises an earlier one.
 
-    Reads `accepted_lines`, `accepted_looks`, `accepted_reasons`, `gathered_rows`, `quarantined_rows`, `flagged_rows`,
+    Reads `accepted_lines`, `accepted_reasons`, `gathered_rows`, `quarantined_rows`, `flagged_rows`,
     `set_aside_rows`, `phrase_readings` and `added_sites` of `con`. Completed are the lines of earlier exports that this one supersedes, and those it should
     hold and does not: they stay and are flagged.
     """
@@ -164,7 +164,7 @@ def _supersede(con: duckdb.DuckDBPyConnection, load_id: int, account: Account, k
     return _one(
         con,
         "update store.inspection_lines as earlier set superseded_by = $load_id"
-        f" from (select distinct {', '.join(key)} from accepted_looks) as later"
+        f" from (select distinct {', '.join(key)} from accepted_lines) as later"
         f" where earlier.superseded_by is null and earlier.source = $source and {_same_look(key)}",
         {"load_id": load_id, "source": account.source},
     )
@@ -216,12 +216,12 @@ def _flag_missing(con: duckdb.DuckDBPyConnection, account: Account, key: Sequenc
         con,
         "insert into store.line_flags"
         " with spans as (select client, site, min(inspected_on) as first_on, max(inspected_on) as last_on"
-        "   from accepted_looks group by client, site)"
+        "   from accepted_lines group by client, site)"
         " select file_sha256, row, 'missing_from_later_export',"
         " 'A later export of the same days, ' || $file || ', no longer holds this line. It is kept; ask the exporter.'"
         " from store.inspection_lines as earlier join spans using (client, site)"
         " where superseded_by is null and source = $source and inspected_on between first_on and last_on"
-        f" and not exists (select 1 from accepted_looks as later where {_same_look(key)})",
+        f" and not exists (select 1 from accepted_lines as later where {_same_look(key)})",
         {"file": account.file, "source": account.source},
     )
 

@@ -363,7 +363,18 @@ def test_content_is_text_whatever_it_looks_like(store):
 
 def test_a_row_that_stood_for_two_lines_would_stop_the_file():
     con = duckdb.connect()
-    con.execute("create table batch as select 1 as row union all select 1")
-    (rule,) = [rule for rule in load_contract("inspection_line").rules if rule.name == "row_stands_once"]
-    (result,) = run_rules(con, "batch", [rule])
-    assert (rule.severity, result.passed) == ("stop", False)
+    con.execute("create table line_rows as select 1 as row, 1 as line_row union all select 2, 1")
+    con.execute("create table batch as select 1 as row")
+    (rule,) = [rule for rule in load_contract("inspection_line").rules if rule.name == "rows_stand_once"]
+    (before,) = run_rules(con, "batch", [rule])
+    con.execute("insert into batch values (1)")
+    (after,) = run_rules(con, "batch", [rule])
+    assert (rule.severity, before.passed, after.passed) == ("stop", True, False)
+
+
+def test_a_row_without_a_site_does_not_double_the_lines_of_the_others(store, write_log, line, days):
+    set_in_profile(store, "words:", OPEN_ORDER)
+    rows = [line(Day=f"{day}/04/2026") for day in range(13, 22)]
+    (account,) = store.load(write_log(*rows, line(Day="13/04/2026", Place="")))
+    assert (account.rows_accepted, account.quarantined_by_rule) == (9, {"missing_site": 1})
+    assert store.ask("select count(*) from inspection_lines") == [(9,)]
