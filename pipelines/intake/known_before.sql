@@ -17,6 +17,8 @@ create or replace table items_seen_twice as      -- one row: a serialised item w
 select client as twice_client, serial as twice_serial, inspected_on as twice_on, inspection_type as twice_type
 from (
     select client, serial, inspected_on, inspection_type from staged_lines
+    -- A row that cannot be read is refused for that, and is no ground to refuse the good one beside it.
+    where quantity is not null and removed is not null and body is not null and pin is not null and nominal_size_mm is not null
     union all
     select client, serial, inspected_on, inspection_type from store.current_lines
     where file_sha256 = (select file_sha256 from given) -- of rows corrected later, their neighbours
