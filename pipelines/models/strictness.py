@@ -4,10 +4,10 @@ import numpy as np
 import pandas as pd
 
 from pipelines.contracts import RiskTargets
+from pipelines.models.benchmark.ranking import fitted_prior
 from pipelines.models.comparisons import adjusted_for_several, compared_with_others, ratios_to_others
 from pipelines.models.rates import joined_notes, note
 from pipelines.models.reasons import is_beyond
-from pipelines.models.shrinkage import fitted_prior, shrunken_ratios
 
 # With two persons each is compared with the other alone: nothing tells how far persons differ in general.
 LEAST_PERSONS = 3
@@ -64,7 +64,8 @@ def strictness_of_inspectors(cells: pd.DataFrame, targets: RiskTargets) -> pd.Da
     for _, persons in table[is_known].groupby("client"):
         if len(persons) >= LEAST_PERSONS:
             counts = persons["removed_compared"], persons["expected_removals"]
-            shrunken[persons.index] = shrunken_ratios(*counts, fitted_prior(*counts))
+            shape, rate = fitted_prior(*counts).posterior(*counts)
+            shrunken[persons.index] = shape / rate
     return table.assign(
         strictness=shown["ratio"],
         strictness_lower=shown["ratio_lower"],

@@ -10,21 +10,9 @@ import statsmodels.api as sm
 
 from pipelines.contracts import risk_targets
 from pipelines.models.comparisons import compared_with_others, ratios_to_others
-from pipelines.models.shrinkage import fitted_prior, shrunken_ratios
 from pipelines.models.strictness import strictness_of_inspectors
 
 CHECKS = Path(__file__).parents[1] / "data" / "checks"
-
-
-def test_shrunken_ratios_of_the_auckland_areas():
-    # Marshall (1991), Applied Statistics 40, 283-294, 167 areas; R 4.2.2, MASS::glm.nb, which alternates: theta to 1e-4.
-    areas = pd.read_csv(CHECKS / "shrunken_ratios_auckland.csv")
-    known = json.loads((CHECKS / "shrunken_ratios_auckland.json").read_text(encoding="utf-8"))["expected"]
-    prior = fitted_prior(areas["observed"], areas["expected"])
-    assert prior.shape == pytest.approx(known["gamma_shape_theta"], rel=1e-4)
-    assert prior.mean == pytest.approx(known["gamma_mean"], rel=1e-5)
-    ratios = shrunken_ratios(areas["observed"], areas["expected"], prior)
-    np.testing.assert_allclose(ratios, areas["gamma_poisson_ratio"], rtol=1e-4)
 
 
 def test_strictness_agrees_with_a_regression_on_place_quarter_and_person():

@@ -22,7 +22,10 @@ class RatioPrior:
     def posterior(self, observed: ArrayLike, expected: ArrayLike) -> tuple[Floats, Floats]:
         """Return shape and rate of the gamma distribution of each site's true ratio, given its records."""
         observed, expected = np.asarray(observed, dtype=float), np.asarray(expected, dtype=float)
-        return observed + self.shape, expected + self.shape / self.mean
+        rate = (
+            self.shape / self.mean if self.mean else np.inf
+        )  # where nothing was observed at all, every ratio is 0
+        return observed + self.shape, expected + rate
 
 
 def fitted_prior(observed: ArrayLike, expected: ArrayLike) -> RatioPrior:
