@@ -48,7 +48,6 @@ class Contract:
     table: str
     purpose: str
     grain: str
-    status: str
     columns: tuple[Column, ...]
     rules: tuple[Rule, ...]
 
@@ -90,7 +89,6 @@ def load_contract(name: str) -> Contract:
         table=table["physicalName"],
         purpose=document["description"]["purpose"],
         grain=table["dataGranularityDescription"],
-        status=document["status"],
         columns=columns,
         rules=tuple(rules),
     )

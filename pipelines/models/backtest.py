@@ -77,8 +77,8 @@ def _held_against(
     lower, upper = np.quantile(counts, [(1 - level) / 2, (1 + level) / 2], axis=0, method="inverted_cdf")
     return places[[*PLACE, "removed"]].assign(
         removed_expected=places["rate"] / 100 * places["exposure"],
-        removed_lower=lower,
-        removed_upper=upper,
+        removed_lower=lower.astype(int),
+        removed_upper=upper.astype(int),
         removed_expected_alone=places["removed_before"] / places["exposure_before"] * places["exposure"],
     )
 

@@ -5,7 +5,7 @@ from difflib import get_close_matches
 import duckdb
 import pandas as pd
 
-from pipelines.contracts import contract_names, load_contract
+from pipelines.contracts import load_contract
 from pipelines.contracts.documents import Contract
 from pipelines.faults import RequestFault
 from pipelines.tables.compute import TABLES
@@ -60,10 +60,6 @@ def read_table(
 def _contract_of_computed(name: str) -> Contract:
     if name in READABLE:
         return load_contract(name)
-    if name in contract_names() and load_contract(name).status == "draft":
-        raise RequestFault(
-            f'The table "{name}" is agreed but not computed yet. Tables to be had: {", ".join(READABLE)}.'
-        )
     near = get_close_matches(name, READABLE, n=2, cutoff=0.5)
     advice = f"Did you mean {' or '.join(near)}?" if near else f"Tables to be had: {', '.join(READABLE)}."
     raise RequestFault(f'There is no table "{name}". {advice}')
