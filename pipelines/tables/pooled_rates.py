@@ -79,7 +79,11 @@ def _model_in_words(fit: HazardFit, exponent: GapExponent | None, ageing: Weibul
         for part in (factors, references, facts, _ageing_in_words(ageing))
         for row in part.astype(object).to_dict("records")
     ]
-    return pd.DataFrame(rows, columns=load_contract("hazard_model").column_names)
+    model = pd.DataFrame(rows, columns=load_contract("hazard_model").column_names)
+    # The model knows covariates and levels by their columns; people read words.
+    for name in ("covariate", "remark"):
+        model[name] = model[name].str.replace("_", " ")
+    return model
 
 
 def _ageing_in_words(ageing: WeibullFit | None) -> pd.DataFrame:

@@ -83,8 +83,8 @@ def test_the_model_of_all_looks_finds_the_multipliers_the_demo_was_made_with(con
     truth = pd.read_csv(DATA / "true_multipliers.csv").set_index(["kind", "name"])["value"]
     large = truth["size band", "large"] / truth["size band", "small"]
     stated = {
-        ("size_band", "above 19 to 38 mm"): large,
-        ("size_band", "above 38 mm"): large,
+        ("size band", "above 19 to 38 mm"): large,
+        ("size band", "above 38 mm"): large,
         **{("pin", pin): truth["pin", pin] / truth["pin", "screw pin"] for pin in ("bolt-type", "round pin")},
         **{
             ("environment", name): rate / truth["environment baseline", "acid pickling"]

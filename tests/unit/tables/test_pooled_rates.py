@@ -59,7 +59,7 @@ def test_load_bearing_removals_are_a_part_of_all(store_of):
 
 def test_what_the_model_says_names_its_references_and_its_fit(store_of):
     _, model, _ = tables(store_of(*six_sites()))
-    levels = ["all", "environment", "service_class", "use_frequency", "size_band", "pin"]
+    levels = ["all", "environment", "service class", "use frequency", "size band", "pin"]
     assert (model["level"].notna() == model["covariate"].isin(levels)).all()
     facts = model.set_index("covariate")
     assert {"spread of places", "spread of looks", "ageing of items"} <= set(facts.index)
