@@ -367,8 +367,11 @@ def _place_rates(places: pd.DataFrame, history: pd.DataFrame, level: float) -> p
         KIND: _of_limits(places[basis == KIND], "kind_rate", level),
         OWN: gammas_of_counts(own["removed"][basis == OWN], own["shackle_years"][basis == OWN]),
     }
-    if (basis == FLEET).any():
-        found[FLEET] = gammas_of_counts([everything["removed"]], [everything["shackle_years"]])
+    if everything["shackle_years"] > 0:
+        alike = int((basis == FLEET).sum())
+        found[FLEET] = gammas_of_counts(
+            np.full(alike, everything["removed"]), np.full(alike, everything["shackle_years"])
+        )
     for name, gammas in found.items():
         shape[basis == name], scale[basis == name] = gammas.shape, gammas.scale
     mix = (own["weighted"] / own["shackle_years"]).where(basis.isin([POOLED, OWN]), 1.0)

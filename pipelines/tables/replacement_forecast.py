@@ -67,4 +67,7 @@ def _side_by_side(now: pd.DataFrame, advised: pd.DataFrame) -> pd.DataFrame:
 
 def _whole(frame: pd.DataFrame) -> pd.DataFrame:
     ends = [name for name in frame.columns if name.startswith(("lower_", "upper_"))]
-    return frame.astype(dict.fromkeys(ends, "Int64"))
+    ordered = frame.sort_values(
+        ["client", "site", "month", "item_class"], na_position="first", kind="stable", ignore_index=True
+    )
+    return ordered.astype(dict.fromkeys(ends, "Int64"))

@@ -92,6 +92,14 @@ def test_what_a_rate_rests_on(known, past, basis, rate):
     assert rates.has_rate.tolist() == [basis != NONE]
 
 
+def test_places_without_history_or_kind_all_take_the_rate_of_the_fleet():
+    three = fleet(site=["Yard 0", "Yard 1", "Yard 2"])
+    known = places(three, is_pooled=False, kind_rate_lower=None)
+    rates = forecast_rates(three, history(), known, 0.9)
+    assert rates.basis.tolist() == [FLEET] * 3
+    assert rates.of_place.mean.tolist() == pytest.approx([20.5 / 200] * 3)
+
+
 def test_a_row_without_a_rate_is_left_out_rather_than_drawn_as_nothing():
     known = places(fleet(), is_pooled=False, kind_rate_lower=None)
     rates = forecast_rates(fleet(), history(shackle_years=0.2, removed=0), known, 0.9)
