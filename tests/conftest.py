@@ -1,15 +1,22 @@
 """Fixtures that more than one room's tests use: a register, a store, and the demo made once for the whole run."""
 
+import os
 import subprocess
 import sys
 from pathlib import Path
 
 import pandas as pd
 import pytest
+from hypothesis import settings
 
 from pipelines.contracts import RiskTargets
 from pipelines.models.interval_advice import TIERS
 from pipelines.models.limits import exact_rate_limits
+
+# On CI the same examples every time: what passed here passes there. Elsewhere they are new at each run.
+settings.register_profile("ci", derandomize=True)
+if os.environ.get("CI"):
+    settings.load_profile("ci")
 
 REGISTER = """client,site,environment,service_class,use_frequency,current_interval_months,legal_limit_months,site_rule_months
 Brackle Docks,North Shed,indoor dry,normal,weekly,12,,
