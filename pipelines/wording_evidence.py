@@ -3,7 +3,7 @@
 import pandas as pd
 
 from pipelines.tables.pooled_rates import AGEING
-from pipelines.wording import counted, figure, listed, percent
+from pipelines.wording import counted, figure, percent
 
 
 def backtest_finding(held: pd.DataFrame) -> str:
@@ -56,16 +56,17 @@ def detection_finding(sensitivity: pd.DataFrame) -> str:
     """Return what it would change if looks missed some of what is there, from rows of `detection_sensitivity`."""
     if sensitivity.empty:
         return "There is no rate yet that missed defects could change."
-    said = []
-    for detection, rows in sensitivity[sensitivity["detection"] < 1].groupby("detection", sort=True):
-        middle = rows["rate_factor"].median()
-        said.append(f"if looks find {percent(float(str(detection)))} of them, {middle:.2f} times")
+    missing = sensitivity[sensitivity["detection"] < 1].groupby("detection")["rate_factor"].median()
+    said = [
+        f"if looks find {percent(float(str(detection)))} of them, the rate of a middling place is {factor:.2f} times as high"
+        for detection, factor in missing.sort_index(ascending=False).items()
+    ]
     worst = sensitivity[sensitivity["detection"] == sensitivity["detection"].min()]
     row = worst.loc[worst["in_service_if_missed"].idxmax()]
     return (
-        f"Rates take it that a look finds every rejectable item. The rate of a middling place would be {listed(said)} as "
-        f"high. The share in service while due for removal would rise most at {row['site']} ({row['environment']}), to "
-        f"{percent(row['in_service_if_missed'])} with the recommended interval."
+        f"Rates take it that a look finds every rejectable item; {'; '.join(said)}. The share in service while due for removal "
+        f"would rise most at {row['site']} ({row['environment']}), to {percent(row['in_service_if_missed'])} with the "
+        "recommended interval."
     )
 
 

@@ -132,12 +132,8 @@ def shackle_years_to_settle(
     ----------
     rate : array_like of float, shape (n,)
         Removal rate so far [removals per 100 shackle-years].
-    interval_months : array_like of float, shape (n,)
-        The interval to be supported [months].
-    level : float
-        One-sided confidence level of the upper rate limit.
-    target_found, target_in_service : float
-        Largest `share_found` and `share_in_service`, between 0 and 1.
+    interval_months, level, target_found, target_in_service
+        As for `least_shackle_years`.
 
     Returns
     -------

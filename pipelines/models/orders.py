@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from pipelines.contracts import OrderTerms
 from pipelines.models.forecast import DAYS_IN_YEAR, Round, own_generator
@@ -13,12 +13,16 @@ from pipelines.models.rates import joined_notes, note
 
 LONGEST_HORIZON_DAYS = 3 * 366
 FEWEST_HORIZON_DAYS = 366
+LEAST_SHARE_KEPT = 0.1
 
 NOT_IN_SERVICE = "in the stock register, but none in service: no demand to forecast, nothing to order"
 NOT_REGISTERED = "not in the stock register: counted as nothing in stock, usual lead time taken"
 NO_FORECAST = "no exposure to forecast from, so no order is computed"
 NO_PRICE = "no price, so no cost"
 NO_RECEIPTS = "no receiving inspections, so none are taken to be refused"
+NEARLY_ALL_REJECTED = (
+    "nearly all goods were rejected on receipt: one in ten is taken as fit, find another supplier"
+)
 NO_HISTORY = "no history of its own, taken like its size and pin"
 BEYOND_HORIZON = "lead time beyond 12 months: demand after that is taken to go on as in the forecast"
 BEYOND_EVERYTHING = "lead time beyond 3 years, the order covers 3 years only"
@@ -168,7 +172,7 @@ def choose_order(
     Silver, E. A., Pyke, D. F. & Thomas, D. J. (2017). Inventory and Production Management in Supply Chains, 4th ed.,
     chapter 6, (R, S) systems (from memory).
     """
-    kept = 1 - stock["share_rejected"]
+    kept = float(share_kept(stock["share_rejected"]))
     covered_until = lead_time + terms.review_days
     removed = demand.until(covered_until)
     coming = kept * stock["on_order"]
@@ -232,7 +236,7 @@ def plan_orders(
     plan = pd.DataFrame(lines, index=stock.index, columns=LINE_COLUMNS)
     price = filled["unit_cost"]
     for name in ("cost_per_month", "cost_per_month_lower", "cost_per_month_upper"):
-        plan[name] = plan[name] * price / (1 - filled["share_rejected"]) / 12
+        plan[name] = plan[name] * price / share_kept(filled["share_rejected"]) / 12
     return plan.assign(
         on_hand=stock["on_hand"],
         on_order=stock["on_order"],
@@ -302,6 +306,17 @@ def _line(
     }
 
 
+def share_kept(share_rejected: ArrayLike) -> Floats:
+    """Return the share of goods received that a plan takes as fit for service.
+
+    It is at least a tenth: where nearly everything was rejected, no order makes up for it.
+
+    >>> share_kept([0.0, 0.25, 1.0]).tolist()
+    [1.0, 0.75, 0.1]
+    """
+    return np.maximum(1 - np.asarray(share_rejected, dtype=float), LEAST_SHARE_KEPT)
+
+
 def _filled(stock: pd.DataFrame, terms: OrderTerms) -> pd.DataFrame:
     """Return the register with what is taken where it says nothing; prices stay empty."""
     usual = {
@@ -326,7 +341,7 @@ def _filled(stock: pd.DataFrame, terms: OrderTerms) -> pd.DataFrame:
 def _notes(stock: pd.DataFrame, filled: pd.DataFrame, plan: pd.DataFrame, terms: OrderTerms) -> pd.Series:
     is_registered, in_service = stock["on_hand"].notna(), plan["items_in_service"] > 0
     has_plan = plan["order_quantity"].notna() & in_service
-    is_coming = stock["on_order"].fillna(0) > 0
+    is_coming = stock["on_order"].astype(float).fillna(0) > 0
     horizon = filled["lead_time_days"] + terms.review_days
     age = stock["counted_days_ago"].astype(float)
     days = age.abs().fillna(0).astype(int).astype(str)
@@ -337,6 +352,7 @@ def _notes(stock: pd.DataFrame, filled: pd.DataFrame, plan: pd.DataFrame, terms:
         note(has_plan & (stock["shackle_years"] == 0), NO_HISTORY),
         note(filled["unit_cost"].isna(), NO_PRICE),
         note(has_plan & stock["share_rejected"].isna(), NO_RECEIPTS),
+        note(has_plan & (filled["share_rejected"] > 1 - LEAST_SHARE_KEPT), NEARLY_ALL_REJECTED),
         note(
             has_plan & (horizon > FEWEST_HORIZON_DAYS) & (horizon <= LONGEST_HORIZON_DAYS),
             BEYOND_HORIZON,

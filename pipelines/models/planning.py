@@ -27,7 +27,7 @@ from pipelines.models.forecast import (
     simulate_removals,
 )
 from pipelines.models.hazard import PLACE
-from pipelines.models.orders import horizon_days, plan_orders
+from pipelines.models.orders import horizon_days, plan_orders, share_kept
 
 CURRENT, RECOMMENDED = "current", "recommended"
 TODAY, WHAT_IF = "as things stand", "what if"
@@ -304,7 +304,7 @@ def _costs(orders: pd.DataFrame, forecast: Forecast) -> dict[tuple[str, str], ND
     keys, samples = forecast.summed(["client", "item_class"])
     priced = orders[orders["unit_cost"].notna()]
     lines = keys.merge(priced, on=["client", "item_class"], how="left")
-    price = (lines["unit_cost"] / (1 - lines["share_rejected"].fillna(0))).fillna(0).to_numpy()
+    price = (lines["unit_cost"] / share_kept(lines["share_rejected"].fillna(0))).fillna(0).to_numpy()
     has_price = lines["unit_cost"].notna().to_numpy()
     positions = np.flatnonzero(has_price)
     named = lines[has_price].fillna({"currency": NO_CURRENCY})

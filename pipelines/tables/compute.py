@@ -106,7 +106,7 @@ def compute_rates(con: duckdb.DuckDBPyConnection, as_of: date | None) -> None:
     _write(con, "site_benchmark", benchmark)
     _write(con, "site_benchmark_parts", parts)
     _write(con, "site_practice", site_practice(con))
-    _write(con, "supplier_rejects", supplier_rejects(con, as_of))
+    _write(con, "supplier_rejects", supplier_rejects(con))
 
 
 def _plan(con: duckdb.DuckDBPyConnection, as_of: date | None) -> dict[str, pd.DataFrame]:

@@ -27,9 +27,8 @@ select client, item_class,
     stock.currency, stock.pack_size, stock.minimum_order, stock.supplier,
     (stock.order_due_on - $as_of::date)::bigint as due_in_days,
     ($as_of::date - stock.counted_on)::bigint as counted_days_ago,
-    -- Where nearly all goods were rejected no order makes up for it: the plan takes one in ten as fit.
-    case when goods.received >= $least_received then least(0.9, goods.rejected / goods.received)
-        when of_client.share_rejected is not null then least(0.9, of_client.share_rejected) end as share_rejected,
+    case when goods.received >= $least_received then goods.rejected / goods.received
+        else of_client.share_rejected end as share_rejected,
     coalesce(pins.share_pins, 0) as share_pins,
     coalesce(history.shackle_years, 0) as shackle_years
 from in_service

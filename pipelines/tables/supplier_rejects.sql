@@ -1,10 +1,5 @@
--- One row: a supplier of a client, and the goods of theirs that receiving inspections looked at. $as_of: the last day
--- counted.
-select client, coalesce(supplier, 'not stated') as supplier,
-    sum(quantity)::bigint as received,
-    sum(removed)::bigint as rejected
-from current_lines
-where inspection_type = 'initial' and inspected_on <= $as_of
-group by all
-having sum(quantity) > 0
-order by all
+-- One row: a supplier of a client, the goods of all its sites and months added up.
+select client, supplier, sum(received)::bigint as received, sum(rejected)::bigint as rejected
+from receiving_rejects
+group by client, supplier
+order by client, supplier

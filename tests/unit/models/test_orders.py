@@ -12,6 +12,7 @@ from pipelines.models.orders import (
     BEYOND_EVERYTHING,
     BEYOND_HORIZON,
     COMES_TOO_LATE,
+    NEARLY_ALL_REJECTED,
     NO_DUE_DAY,
     NO_FORECAST,
     NO_HISTORY,
@@ -94,6 +95,12 @@ def test_what_is_refused_is_ordered_on_top():
     assert row["cost_per_month"] == pytest.approx((5.5 + 5) * 20 / 0.7 / 12)
 
 
+def test_where_everything_was_refused_the_plan_stays_finite_and_the_share_is_shown_as_it_is():
+    row = plan(share_rejected=1.0)
+    assert row["order_quantity"] == 70  # 7 / 0.1
+    assert row["share_rejected"] == 1.0
+
+
 def test_goods_on_order_count_without_what_will_be_refused():
     assert plan(on_order=4, due_in_days=15)["order_quantity"] == 3
     assert plan(on_order=4, due_in_days=15, share_rejected=0.5)["order_quantity"] == 10  # (9 - 2 - 2) / 0.5
@@ -116,6 +123,7 @@ def test_an_order_on_its_way_that_comes_too_late():
         ({"unit_cost": None}, NO_PRICE),
         ({"shackle_years": 0.0}, NO_HISTORY),
         ({"share_rejected": None}, NO_RECEIPTS),
+        ({"share_rejected": 1.0}, NEARLY_ALL_REJECTED),
         ({"lead_time_days": 400.0}, BEYOND_HORIZON),
         ({"lead_time_days": 4000.0}, BEYOND_EVERYTHING),
         ({"on_order": 3, "due_in_days": -5}, OVERDUE_ORDER),
