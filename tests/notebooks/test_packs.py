@@ -280,6 +280,14 @@ def test_an_unknown_report_is_named_with_the_nearest_one(small_store, tmp_path):
         run_pack(["horoscope"], small_store, "", "", "", tmp_path)
 
 
+def test_a_report_of_all_clients_together_is_not_made_for_one(small_store, tmp_path):
+    with pytest.raises(RequestFault) as fault:
+        run_pack(["evidence"], small_store, "", FERROW, "", tmp_path)
+    assert str(fault.value) == (
+        'The report "evidence" tells of all clients together. Ask for it without --client and --site.'
+    )
+
+
 def write_notebook(path: Path, *cells: str) -> Path:
     import nbformat
 

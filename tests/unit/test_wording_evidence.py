@@ -14,11 +14,15 @@ def held(*rows):
 
 def test_forecasts_that_held_are_counted_with_the_ends_of_their_range():
     frame = held(
-        (10, 12.0, 10, 16, 11.0), (16, 12.0, 10, 16, 11.0), (17, 12.0, 10, 16, 11.0), (9, 12.0, 10, 16, 11.0)
+        (16, 12.0, 10, 16, 11.0),
+        (10, 12.0, 10, 16, 11.0),
+        (16, 12.0, 10, 16, 11.0),
+        (17, 12.0, 10, 16, 11.0),
+        (9, 12.0, 10, 16, 11.0),
     )
     assert wording.backtest_finding(frame).replace(SPACE, " ") == (
-        "Held against the 1 quarter that followed, 2 of 4 forecasts of a place's removals took in what came (50 %, where 90 % "
-        "is claimed). In all 48 removals were expected and 52 came; each place's own looks alone gave 44 to expect."
+        "Held against the 1 quarter that followed, 3 of 5 forecasts of a place's removals took in what came (60 %, where 90 % "
+        "is claimed). In all 60 removals were expected and 68 came; each place's own looks alone gave 55 to expect."
     )
 
 

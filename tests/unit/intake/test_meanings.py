@@ -378,3 +378,13 @@ def test_a_row_without_a_site_does_not_double_the_lines_of_the_others(store, wri
     (account,) = store.load(write_log(*rows, line(Day="13/04/2026", Place="")))
     assert (account.rows_accepted, account.quarantined_by_rule) == (9, {"missing_site": 1})
     assert store.ask("select count(*) from inspection_lines") == [(9,)]
+
+
+def test_a_result_that_cannot_be_read_is_no_ground_to_refuse_the_good_one_beside_it(
+    store, write_log, line, days
+):
+    item = {"Tag": "T-1", "Seen": "1", "Why": ""}
+    rows = [line(Removed="tbc", **item), line(Removed="0", **item)]
+    (account,) = store.load(write_log(*days(8), *rows))
+    assert account.quarantined_by_rule == {"unreadable_removed": 1}
+    assert store.ask("select count(*) from inspection_lines where serial = 'T-1'") == [(1,)]

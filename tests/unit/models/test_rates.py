@@ -56,6 +56,15 @@ def test_the_centre_pools_the_first_months_that_have_a_rate():
     assert limits["limit_upper"].isna().tolist() == [False, True, False, False, False]
 
 
+def test_a_slow_rise_shows_as_drift_before_any_month_leaves_its_limits():
+    # 10 expected a month, at most 19.5; half as many again for six months move the average by 3.7, where 3.2 is the limit.
+    targets = replace(risk_targets(), least_months_for_limits=20)
+    chart = charted_rates(months([10] * 20 + [15] * 6, [100.0] * 26), ["site"], targets)
+    assert set(chart["signal"]) == {"within"}
+    assert chart["drift_signal"].tolist() == ["within"] * 24 + ["above"] * 2
+    assert chart["smoothed_rate"].iloc[-1] == pytest.approx(10 + 5 * (1 - 0.8**6))
+
+
 def test_too_few_months_have_no_limits():
     chart = charted_rates(months([4, 4], [100.0, 0.5]), ["site"], TARGETS)
     assert chart["centre"].isna().all()

@@ -13,7 +13,10 @@ def test_a_missed_share_raises_the_share_in_service(store_of):
     # 25 of 500 at each look: 5 % found, 5.13 per 100 a year if nothing is missed.
     assert frame["rate_if_missed"].iloc[0] == pytest.approx(5.13, abs=0.05)
     assert frame["rate_if_missed"].is_monotonic_increasing
-    assert frame["in_service_if_missed"].is_monotonic_increasing
+    # Besides the rate, what a look leaves behind counts: (1 - d)/d of the found, twice as much as is on average there.
+    by_rate_alone = frame["rate_if_missed"] / frame["rate_if_missed"].iloc[0]
+    more = frame["in_service_if_missed"] / frame["in_service_if_missed"].iloc[0] / by_rate_alone
+    assert more.tolist() == pytest.approx([1, 1 + 2 / 9, 1.5], abs=0.02)
 
 
 def test_a_store_without_a_second_look_has_no_row(store_of):

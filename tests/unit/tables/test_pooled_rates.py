@@ -76,6 +76,10 @@ def test_ageing_is_asked_of_tagged_items_whose_receipt_is_on_record(store_of):
         if number >= 3:
             lines.append(("periodic", "2023-01-01", 1, int(number < 18), tag))
     lines.append(("periodic", "2022-06-01", 1, 1, {"serial": "no receipt"}))
+    # In service before its receipt is on record: nobody knows its age.
+    older = {"serial": "older"}
+    lines += [("periodic", "2019-06-01", 1, 0, older), ("initial", "2020-01-01", 1, 0, older)]
+    lines.append(("periodic", "2021-01-01", 1, 0, older))
     _, model, _ = tables(store_of(*lines))
     ageing = model.set_index("covariate").loc["ageing of items"]
     assert ageing["estimate"] > 2
