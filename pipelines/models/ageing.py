@@ -12,7 +12,6 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import isotonic_regression
 from scipy.stats import chi2, norm
 
 from pipelines.faults import DataFault
@@ -207,38 +206,16 @@ def npmle(lower: ArrayLike, upper: ArrayLike, entered: ArrayLike = 0.0, items: A
     return Npmle(intervals, log_likelihood, is_settled=bool(factor.max() < 1 + NPMLE_TOLERANCE))
 
 
-def current_status_share(age: ArrayLike, is_gone: ArrayLike, items: ArrayLike = 1) -> pd.DataFrame:
-    """Return the share of items gone by each age, from items that were looked at once each.
+def share_still_fit(estimate: Npmle, age: float) -> float:
+    """Return the share of items still fit at an age, by the nonparametric estimate.
 
-    Parameters
-    ----------
-    age : array_like of float, shape (n,)
-        Age at the one look.
-    is_gone : array_like of bool, shape (n,)
-        Whether the item was found rejectable.
-    items : array_like of float, shape (n,), optional
-        How many items share the row.
+    Mass that may lie on either side of the age counts as not yet gone.
 
-    Returns
-    -------
-    DataFrame, one row per distinct age, rising
-        `age`, `items`, `gone` [items] and `share`, which never falls.
-
-    Notes
-    -----
-    Current-status data: the nonparametric estimate is the isotonic regression of the shares found, and agrees with
-    `npmle` of the same items.
-
-    References
-    ----------
-    Ayer, M. et al. (1955). An empirical distribution function for sampling with incomplete information. Annals of
-    Mathematical Statistics 26, 641-647 (from memory).
+    >>> print(f"{share_still_fit(npmle([0, 6, 6], [6, 12, np.inf]), 6.0):.3f}")
+    0.667
     """
-    items = np.broadcast_to(np.asarray(items, dtype=float), np.shape(age))
-    looks = pd.DataFrame({"age": age, "items": items, "gone": items * np.asarray(is_gone)})
-    at_age = looks.groupby("age", as_index=False).sum()
-    share = isotonic_regression(at_age["gone"] / at_age["items"], weights=at_age["items"]).x
-    return at_age.assign(share=share)
+    gone = estimate.intervals[estimate.intervals["upper"] <= age]
+    return float(gone["survival"].iloc[-1]) if len(gone) else 1.0
 
 
 def _ageing_in_words(log_shape: float, p_value: float) -> str:

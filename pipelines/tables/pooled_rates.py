@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from pipelines.contracts import RiskTargets, load_contract, risk_targets
-from pipelines.models.ageing import WeibullFit, fit_weibull
+from pipelines.models.ageing import fit_weibull, npmle, share_still_fit
 from pipelines.models.hazard import (
     ALL,
     PLACE,
@@ -41,10 +41,7 @@ def pooled_rates(con: duckdb.DuckDBPyConnection, as_of: date | None) -> tuple[pd
     of_tier = load_bearing.rates.rename(columns={"rate_upper_one_sided": "highest_load_bearing_rate"})
     rates = rates.merge(of_tier[[*PLACE, "highest_load_bearing_rate"]], on=PLACE)
     ages = con.execute(statement("pipelines.tables", "ages.sql"), {"as_of": as_of}).df()
-    ageing = (
-        fit_weibull(ages["age_fit"], ages["age_removed"], targets.rate_limits_level) if len(ages) else None
-    )
-    return rates, _model_in_words(fit, gap_exponent(looks, COVARIATES), ageing)
+    return rates, _model_in_words(fit, gap_exponent(looks, COVARIATES), _ageing(ages, targets))
 
 
 def hazard_looks(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
@@ -57,7 +54,7 @@ def _fit(looks: pd.DataFrame, targets: RiskTargets) -> HazardFit:
     return fit_hazard(looks, COVARIATES, targets.rate_limits_level, targets.confidence_level)
 
 
-def _model_in_words(fit: HazardFit, exponent: GapExponent | None, ageing: WeibullFit | None) -> pd.DataFrame:
+def _model_in_words(fit: HazardFit, exponent: GapExponent | None, ageing: pd.DataFrame) -> pd.DataFrame:
     """Return the rows of `hazard_model`: a row for each level, the reference ones too, then facts of the whole fit."""
     factors = fit.coefficients.reindex(columns=["covariate", "level", *FACTORS_IN_TABLE]).rename(
         columns=FACTORS_IN_TABLE
@@ -75,9 +72,7 @@ def _model_in_words(fit: HazardFit, exponent: GapExponent | None, ageing: Weibul
     facts = pd.DataFrame(_facts(fit, exponent), columns=["covariate", "estimate", "remark"])
     # Rows as plain records, since frames with empty columns do not concatenate quietly.
     rows = [
-        row
-        for part in (factors, references, facts, _ageing_in_words(ageing))
-        for row in part.astype(object).to_dict("records")
+        row for part in (factors, references, facts, ageing) for row in part.astype(object).to_dict("records")
     ]
     model = pd.DataFrame(rows, columns=load_contract("hazard_model").column_names)
     # The model knows covariates and levels by their columns; people read words.
@@ -86,19 +81,31 @@ def _model_in_words(fit: HazardFit, exponent: GapExponent | None, ageing: Weibul
     return model
 
 
-def _ageing_in_words(ageing: WeibullFit | None) -> pd.DataFrame:
-    if ageing is None:
+def _ageing(ages: pd.DataFrame, targets: RiskTargets) -> pd.DataFrame:
+    """Return the rows that tell whether tagged items wear out, from a law of ageing and with no law assumed."""
+    if ages.empty:
         words = "no tagged item with its receipt on record, so that nothing can be said of ageing"
         return pd.DataFrame([{"covariate": AGEING, "remark": words}])
-    of = f"{ageing.items:,.0f} tagged items with their receipt on record, {ageing.removed:,.0f} removed: {ageing.words}"
-    row = {
+    fit = fit_weibull(ages["age_fit"], ages["age_removed"], targets.rate_limits_level)
+    of = (
+        f"{fit.items:,.0f} tagged items with their receipt on record, {fit.removed:,.0f} removed: {fit.words}"
+    )
+    by_law = {
         "covariate": AGEING,
-        "estimate": ageing.shape,
-        "estimate_lower": ageing.shape_lower,
-        "estimate_upper": ageing.shape_upper,
-        "remark": f"Weibull shape, 1 is no ageing; {of}" if ageing.shape else of,
+        "estimate": fit.shape,
+        "estimate_lower": fit.shape_lower,
+        "estimate_upper": fit.shape_upper,
+        "remark": f"Weibull shape, 1 is no ageing; {of}" if fit.shape else of,
     }
-    return pd.DataFrame([row])
+    by_weibull = (
+        f"; by the law {np.exp(-((1 / fit.scale) ** fit.shape)):.2f}" if fit.shape and fit.scale else ""
+    )
+    no_law = {
+        "covariate": "still fit after a year",
+        "estimate": share_still_fit(npmle(ages["age_fit"], ages["age_removed"]), 1.0),
+        "remark": f"share of the same items, no law of ageing assumed{by_weibull}",
+    }
+    return pd.DataFrame([by_law, no_law])
 
 
 def _facts(fit: HazardFit, exponent: GapExponent | None) -> list[tuple[str, float | None, str]]:

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from pipelines.faults import DataFault
-from pipelines.models.ageing import EARLY, UNKNOWN, current_status_share, fit_weibull, npmle
+from pipelines.models.ageing import EARLY, UNKNOWN, fit_weibull, npmle, share_still_fit
 
 
 def test_few_removals_tell_nothing():
@@ -62,9 +62,10 @@ def test_all_fit_at_their_last_look():
     assert estimate.intervals.to_numpy().tolist() == [[5, np.inf, 1, 0]]
 
 
-def test_shares_by_age_never_fall():
-    shares = current_status_share([1, 2, 3, 3], [True, False, True, False], items=[1, 1, 2, 2])
-    assert shares.to_numpy().tolist() == [[1, 1, 1, 0.5], [2, 1, 0, 0.5], [3, 4, 2, 0.5]]
+def test_the_share_still_fit_counts_what_may_lie_on_either_side():
+    # 2 of 4 went between 1 and 3, the others are fit at 5.
+    estimate = npmle([1, 1, 5, 5], [3, 3, np.inf, np.inf])
+    assert [share_still_fit(estimate, age) for age in (0.5, 2, 3, 4)] == pytest.approx([1, 1, 0.5, 0.5])
 
 
 @pytest.mark.parametrize(

@@ -87,3 +87,5 @@ def test_ageing_is_asked_of_tagged_items_whose_receipt_is_on_record(store_of):
         "40 tagged items with their receipt on record, 18 removed: the data support ageing"
         in ageing["remark"]
     )
+    # With no law assumed: nobody was seen to go in the first year.
+    assert model.set_index("covariate").loc["still fit after a year", "estimate"] == 1
