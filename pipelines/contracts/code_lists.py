@@ -24,6 +24,7 @@ class RiskTargets:
 
     confidence_level: float
     targets: dict[str, Target]
+    size_bands_up_to_mm: list[float]
     usual_steps_months: list[int]
     minutes_per_item: float
     outer_limit_months: int
@@ -39,7 +40,6 @@ class RiskTargets:
 class BenchmarkRules:
     """How sites are compared, and what a client may see of others; see data_contracts/benchmark.yaml."""
 
-    size_bands_up_to_mm: list[float]
     largest_share_of_its_reference: float
     least_reference_removals: int
     least_expected: float

@@ -18,6 +18,7 @@ from pipelines.models.hazard import (
     grouped_looks,
 )
 from pipelines.shipped import statement
+from pipelines.tables.item_kinds import make_item_kinds
 
 COVARIATES = ["environment", "service_class", "size_band", "pin", "use_frequency"]
 AGEING = "ageing of items"
@@ -46,7 +47,7 @@ def pooled_rates(con: duckdb.DuckDBPyConnection, as_of: date | None) -> tuple[pd
 
 def hazard_looks(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     """Return the looks that have an earlier one, by place, day and kind of item, as the hazard model takes them."""
-    con.execute(statement("pipelines.tables", "item_kinds.sql"))
+    make_item_kinds(con)
     return grouped_looks(con.execute(statement("pipelines.tables", "hazard_looks.sql")).df())
 
 

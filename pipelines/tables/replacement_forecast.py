@@ -15,6 +15,7 @@ from pipelines.models.planning import (
     make_forecast,
 )
 from pipelines.shipped import statement
+from pipelines.tables.item_kinds import make_item_kinds
 
 KEYS = ["client", "site", "item_class"]
 # Each row of `forecast_totals` adds up all groups that are alike in these.
@@ -32,7 +33,7 @@ def planning_inputs(con: duckdb.DuckDBPyConnection, as_of: date) -> PlanningInpu
     def frame(name: str, **values: object) -> pd.DataFrame:
         return con.execute(statement("pipelines.tables", f"{name}.sql"), values).df()
 
-    con.execute(statement("pipelines.tables", "item_kinds.sql"))
+    make_item_kinds(con)
     return PlanningInputs(
         as_of=as_of,
         fleet=frame("replacement_forecast", as_of=as_of),

@@ -9,9 +9,9 @@ from pipelines.models.benchmark import (
     inspector_strictness,
     ratio_parts,
     site_references,
-    size_bands,
 )
 from pipelines.shipped import statement
+from pipelines.tables.item_kinds import make_item_kinds
 
 
 def site_benchmark(con: duckdb.DuckDBPyConnection) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -20,8 +20,8 @@ def site_benchmark(con: duckdb.DuckDBPyConnection) -> tuple[pd.DataFrame, pd.Dat
     Reads `exposures`, `current_lines` and `site_register`.
     """
     rules = benchmark_rules()
+    make_item_kinds(con)
     cells = con.execute(statement("pipelines.tables", "site_benchmark.sql")).df()
-    cells["size_band"] = size_bands(cells["nominal_size_mm"], rules.size_bands_up_to_mm)
     references = list(site_references(cells, rules))
     strictness = inspector_strictness(cells, references, rules)
     return compared_sites(references, rules), ratio_parts(references, strictness)

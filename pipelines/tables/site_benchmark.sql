@@ -1,10 +1,5 @@
 -- One row: what the benchmark compares of a site: environment, service class, use, size, pin, and who looked.
-with classes as (         -- one row: an item class; its size and pin
-    select item_class, any_value(pin) as pin, any_value(nominal_size_mm) as nominal_size_mm
-    from current_lines
-    group by item_class
-),
-looks as (                -- one row: a group and a day of periodic inspection, with the inspector of most of its lines
+with looks as (                -- one row: a group and a day of periodic inspection, with the inspector of most of its lines
     select client, site, environment, item_class, serial, inspected_on, mode(inspector) as inspector
     from current_lines
     where inspection_type = 'periodic'
@@ -13,14 +8,14 @@ looks as (                -- one row: a group and a day of periodic inspection, 
 select gap.client, gap.site, gap.environment,
     coalesce(place.service_class, 'not stated') as service_class,
     coalesce(place.use_frequency, 'not stated') as use_frequency,
-    class.nominal_size_mm,
-    coalesce(class.pin, 'not stated') as pin,
+    coalesce(kind.size_band, 'not stated') as size_band,
+    coalesce(kind.pin, 'not stated') as pin,
     coalesce(look.inspector, '') as inspector,
     sum(gap.removed + gap.removed_between)::bigint as observed,
     sum(gap.inspected)::bigint as inspected,
     sum(gap.shackle_years) as shackle_years
 from exposures as gap
-join classes as class using (item_class)
+join item_kinds as kind using (item_class)
 join site_register as place
     on place.client = gap.client and place.site = gap.site and place.environment = gap.environment
 left join looks as look

@@ -2,9 +2,12 @@
 
 import json
 import subprocess
+from shutil import copy
 
 import duckdb
 import pytest
+
+from tests.conftest import HEADER, PROFILE, REGISTER
 
 
 @pytest.fixture
@@ -17,19 +20,26 @@ def run(command, tmp_path):
     return run
 
 
-@pytest.fixture
-def loaded(run, write_log, register, profile_path, tmp_path):
-    """A store with one small log in it."""
+@pytest.fixture(scope="module")
+def loaded_once(command, tmp_path_factory):
+    """A store with one small log in it, made once; a test takes its copy, `loaded`."""
+    folder = tmp_path_factory.mktemp("loaded")
     lines = [
         f"North Shed,indoor dry,bow,screw pin,16 mm,2.95,carbon,,{day},yearly,25,{removed},no tag"
         for day, removed in (("2024-03-01", 4), ("2025-03-01", 1), ("2026-03-01", 2))
     ]
-    store = tmp_path / "store.duckdb"
-    done = run(
-        "intake", write_log(*lines), "--store", store, "--source", profile_path, "--register", register
-    )
+    (folder / "log.csv").write_text("\n".join([HEADER, *lines]) + "\n", encoding="utf-8")
+    (folder / "profile.yaml").write_text(PROFILE, encoding="utf-8")
+    (folder / "register.csv").write_text(REGISTER, encoding="utf-8")
+    words = "intake log.csv --store store.duckdb --source profile.yaml --register register.csv"
+    done = subprocess.run([command, *words.split()], capture_output=True, text=True, cwd=folder, check=False)
     assert (done.returncode, done.stderr) == (0, "")
-    return store
+    return folder / "store.duckdb"
+
+
+@pytest.fixture
+def loaded(loaded_once, tmp_path):
+    return copy(loaded_once, tmp_path / "store.duckdb")
 
 
 def test_intake_prints_the_account(run, loaded, write_log, profile_path):

@@ -2,7 +2,7 @@
 
 from pipelines.models.benchmark.comparison import by_ratio, clients_compared, compared_sites
 from pipelines.models.benchmark.parts import PARTS, inspector_strictness, ratio_parts
-from pipelines.models.benchmark.reference import FACTORS, SiteReference, site_references, size_bands
+from pipelines.models.benchmark.reference import FACTORS, SiteReference, site_references
 
 __all__ = [
     "FACTORS",
@@ -14,5 +14,4 @@ __all__ = [
     "inspector_strictness",
     "ratio_parts",
     "site_references",
-    "size_bands",
 ]

@@ -1,7 +1,7 @@
 """Removals expected at a site: those that the rest of the fleet would have had with its mix and its exposure."""
 
 import warnings
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -99,17 +99,6 @@ def site_references(cells: pd.DataFrame, rules: BenchmarkRules) -> Iterator[Site
         else:
             model = of_all = of_all or _Model.fitted(fleet, rules)
         yield _compared(str(client), str(site), mine, model, is_left_out, sites_by_environment)
-
-
-def size_bands(nominal_size_mm: pd.Series, up_to_mm: Sequence[float]) -> pd.Series:
-    """Return the size band of each size [mm] as words, by the upper ends of the bands.
-
-    >>> size_bands(pd.Series([16.0, 19.0, 22.0, None]), [19]).tolist()
-    ['up to 19 mm', 'up to 19 mm', 'over 19 mm', 'not stated']
-    """
-    words = [*(f"up to {end:g} mm" for end in up_to_mm), f"over {up_to_mm[-1]:g} mm"]
-    banded = pd.cut(nominal_size_mm.astype(float), [0, *up_to_mm, np.inf], labels=words)
-    return banded.astype(object).where(nominal_size_mm.notna(), "not stated")
 
 
 def _largest_share(mine: pd.DataFrame, fleet: pd.Series) -> float:
