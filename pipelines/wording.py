@@ -9,7 +9,7 @@ from datetime import date
 
 import pandas as pd
 
-from pipelines.contracts import risk_targets
+from pipelines.contracts import benchmark_rules, risk_targets
 from pipelines.models.interval_advice import (
     ANY,
     HELD_BACK,
@@ -478,8 +478,8 @@ def interval_finding(recommendations: pd.DataFrame) -> str:
     return f"Of {counted(len(recommendations), 'place')}, {listed(parts)}."
 
 
-def interval_targets() -> str:
-    """Return what an interval must achieve, and the longest that any place may have."""
+def interval_targets(client: str) -> str:
+    """Return what an interval must achieve, and the longest that any place may have; `client` is whose report it is."""
     targets = risk_targets()
     classes = [
         f"{counted(months, 'month')} in {name} service"
@@ -493,8 +493,18 @@ def interval_targets() -> str:
         f"due for removal at a look, and on average at most {percent(every.share_in_service)} are in service in that "
         f"state; for load-bearing criteria alone, {percent(bearing.share_found)} and {percent(bearing.share_in_service)}. A "
         f"removal with no criterion stated counts as load-bearing. Where there are enough sites, a place with few records "
-        f"borrows from its like for that rate. None is longer than {listed(classes)}, nor than the law "
+        f"borrows from its like for that rate{_borrowed_from(client)}. None is longer than {listed(classes)}, nor than the law "
         "or the site's own rule allows."
+    )
+
+
+def _borrowed_from(client: str) -> str:
+    if not client:
+        return ""
+    rules = benchmark_rules()
+    return (
+        f", from other clients' places only in environments where {counted(rules.least_peer_sites, 'site')} or more of "
+        f"{counted(rules.least_peer_clients, 'other client')} or more stand together"
     )
 
 

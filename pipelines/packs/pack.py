@@ -12,9 +12,10 @@ import pandas as pd
 
 from pipelines.contracts import order_terms
 from pipelines.faults import RequestFault
+from pipelines.packs.computed import computed_store
 from pipelines.packs.exports import write_table, write_workbook
 from pipelines.packs.pages import index_html, page_html, report_of, scope_in_words
-from pipelines.packs.reading import OpenTables, copy_for_period, is_computed_for, open_tables
+from pipelines.packs.reading import OpenTables, open_tables
 from pipelines.packs.running import Run, run_notebook
 from pipelines.shipped import shipped_folder
 from pipelines.wording import month_in_words, sources_in_words
@@ -73,20 +74,20 @@ def run_pack(
     """
     chosen = _chosen(names, is_for_all=not (client or site))
     salt = salt or token_hex()
-    tables = open_tables(str(store), period, client, site, salt)
-    place = out / tables.period
-    _refuse_foreign_folder(place)
-    out.mkdir(parents=True, exist_ok=True)
     with (
+        computed_store(store, period, client) as readable,
         tempfile.TemporaryDirectory(prefix="rr") as scratch,
-        tempfile.TemporaryDirectory(prefix=".pack-", dir=out) as aside,
     ):
-        readable = _readable_store(store, tables.period, Path(scratch))
+        tables = open_tables(str(readable), period, client, site, salt)
+        place = out / tables.period
+        _refuse_foreign_folder(place)
+        out.mkdir(parents=True, exist_ok=True)
         parameters = {"store": str(readable), "period": tables.period, "client": client, "site": site}
         runs = _run_all(chosen, parameters, salt, Path(scratch), jobs)
-        whole = Path(aside) / "pack"
-        _write_pack(whole, runs, tables)
-        _move_into_place(whole, place, Path(aside))
+        with tempfile.TemporaryDirectory(prefix=".pack-", dir=out) as aside:
+            whole = Path(aside) / "pack"
+            _write_pack(whole, runs, tables)
+            _move_into_place(whole, place, Path(aside))
     return place / "index.html"
 
 
@@ -111,15 +112,6 @@ def _refuse_foreign_folder(place: Path) -> None:
         raise RequestFault(
             f"{place} is there already and is not a report pack, so it is left as it is. Choose another folder with --out."
         )
-
-
-def _readable_store(store: Path, period: str, scratch: Path) -> Path:
-    """Return the store, or a copy with the tables of the month where its own are of another one."""
-    if is_computed_for(store, period):
-        return store.resolve()
-    copy = scratch / "month.duckdb"
-    copy_for_period(store, period, str(copy)).close()
-    return copy
 
 
 def _run_all(names: list[str], parameters: dict[str, str], salt: str, scratch: Path, jobs: int) -> list[Run]:

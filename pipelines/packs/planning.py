@@ -7,7 +7,8 @@ import pandas as pd
 
 from pipelines.contracts import OrderTerms, order_terms
 from pipelines.models.planning import CURRENT, Plan, PlanningInputs, Scenario, make_plan
-from pipelines.packs.reading import look_back, open_month
+from pipelines.packs.computed import look_back
+from pipelines.packs.reading import open_month
 from pipelines.tables.forecast_backtest import forecast_backtest
 from pipelines.tables.read import read_table
 from pipelines.tables.replacement_forecast import planning_inputs
@@ -54,10 +55,10 @@ class OpenPlan:
 
 def open_plan(store: str, period: str = "", client: str = "", site: str = "") -> OpenPlan:
     """Return what the plans of a month are made from; takes and raises what `open_tables` does."""
-    with open_month(store, period) as (con, as_of):
+    with open_month(Path(store), period, client) as (con, readable, _, as_of):
         inputs = planning_inputs(con, as_of)
         # What tells of a client as a whole is not for a report of one of its sites.
         rejects = read_table(con, "supplier_rejects", client or None).iloc[: 0 if site else None]
-    with look_back(Path(store)) as con:
-        backtest = pd.DataFrame() if site else forecast_backtest(con, as_of, client)
+        with look_back(readable) as earlier:
+            backtest = pd.DataFrame() if site else forecast_backtest(earlier, as_of, client)
     return OpenPlan(inputs, client, site, backtest, rejects)

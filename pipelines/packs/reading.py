@@ -1,7 +1,7 @@
 """Opens a store for a report: reads every result table of one month, client and site, and lets the store go."""
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -11,11 +11,11 @@ import duckdb
 import pandas as pd
 
 from pipelines.contracts import benchmark_rules, load_contract, risk_targets
-from pipelines.exposure import WORKING_TABLES
 from pipelines.faults import RequestFault
 from pipelines.models.benchmark import by_ratio, clients_compared
 from pipelines.models.benchmark.parts import RAW
 from pipelines.models.reasons import shares_with_limits
+from pipelines.packs.computed import PEERED, computed_store, of_everybody
 from pipelines.packs.intake_account import (
     loaded_files,
     phrases_read,
@@ -26,11 +26,7 @@ from pipelines.packs.intake_account import (
 )
 from pipelines.packs.peers import PeerView, peer_view
 from pipelines.store import open_store
-from pipelines.store.file import SETTINGS
-from pipelines.tables import FLEET_TABLES, TABLES, compute_tables, read_table
-
-# The tables of all clients that a client's view of its peers is made from.
-PEERED = ("site_benchmark", "site_benchmark_parts", "interval_recommendations")
+from pipelines.tables import FLEET_TABLES, TABLES, read_table
 
 
 @dataclass(frozen=True)
@@ -145,7 +141,7 @@ def open_tables(store: str, period: str = "", client: str = "", site: str = "", 
         Path of the store's file.
     period : str
         Month of the report, YYYY-MM; '' for the month of the store's own tables. For another month the tables
-        are computed in memory and the store stays as it is.
+        are computed aside and the store stays as it is.
     client, site : str
         Keep the rows of this client or site only; '' for all.
     salt : str
@@ -156,13 +152,8 @@ def open_tables(store: str, period: str = "", client: str = "", site: str = "", 
     RequestFault
         There is no such store, month, client or site, or the store holds no line yet.
     """
-    with _tables_of(Path(store), period) as con:
-        month, as_of = _state(con)
-        if month is None or as_of is None:
-            raise RequestFault(
-                f"{store} holds no inspection line yet. Load an export with rigging-removals intake."
-            )
-        _refuse_unknown_place(con, client, site)
+    with open_month(Path(store), period, client) as (con, _, month, as_of):
+        _refuse_unknown_site(con, client, site)
         files = loaded_files(con, client, site)
         # What tells of all clients together is for those who may see all of them, and what tells of a client as a whole
         # for those who may see all its sites.
@@ -191,95 +182,32 @@ def open_tables(store: str, period: str = "", client: str = "", site: str = "", 
         )
 
 
-def is_computed_for(store: Path, period: str) -> bool:
-    """Return whether the tables in a store are of this month ('' for any) and of all its lines."""
-    with open_store(store) as con:
-        return _is_computed_for(con, period)
-
-
-def copy_for_period(store: Path, period: str, target: str) -> duckdb.DuckDBPyConnection:
-    """Return a connection to a copy of a store with the tables of another month.
-
-    `target` is the path of the copy, where there is no file yet, or `:memory:`.
-    """
-    con = duckdb.connect(target, config=SETTINGS)
-    con.execute(f"attach '{_quoted(store)}' as kept (type duckdb, read_only)")
-    (own_name,) = con.execute("select current_database()").fetchall()[0]
-    con.execute(f'copy from database kept to "{own_name}"')
-    con.execute("detach kept")
-    compute_tables(con, period or None)
-    return con
-
-
 @contextmanager
-def open_month(store: str, period: str) -> Iterator[tuple[duckdb.DuckDBPyConnection, date]]:
-    """Yield a connection to a store, or to a copy with the tables of another month, and the last day they count."""
-    with _tables_of(Path(store), period) as con:
-        _, as_of = _state(con)
-        if as_of is None:
+def open_month(
+    store: Path, period: str, client: str
+) -> Iterator[tuple[duckdb.DuckDBPyConnection, Path, str, date]]:
+    """Yield a connection to a store as `computed_store` gives it, its path, its month and the last day that it counts.
+
+    Raises RequestFault where the store holds no line yet.
+    """
+    with computed_store(store, period, client) as readable, closing(open_store(readable)) as con:
+        month, as_of = con.execute("select period, as_of from table_state").fetchall()[0]
+        if month is None:
             raise RequestFault(
                 f"{store} holds no inspection line yet. Load an export with rigging-removals intake."
             )
-        yield con, as_of
-
-
-def look_back(store: Path) -> duckdb.DuckDBPyConnection:
-    """Return a connection in memory that sees the lines and registers of a store but none of its result tables."""
-    con = duckdb.connect(":memory:", config=SETTINGS)
-    con.execute(f"attach '{_quoted(store)}' as kept (type duckdb, read_only)")
-    names = con.execute(
-        "select table_name from information_schema.tables where table_catalog = 'kept' order by table_name"
-    ).fetchall()
-    for (name,) in names:
-        if name not in (*TABLES, *WORKING_TABLES, "table_state"):
-            con.execute(f"create view {name} as from kept.{name}")
-    return con
-
-
-@contextmanager
-def _tables_of(store: Path, period: str) -> Iterator[duckdb.DuckDBPyConnection]:
-    con = open_store(store)
-    if not _is_computed_for(con, period):
-        con.close()
-        con = copy_for_period(store, period, ":memory:")
-    try:
-        yield con
-    finally:
-        con.close()
-
-
-def _quoted(path: Path) -> str:
-    # DuckDB takes no parameter for a file name in an attach statement; a quote in a path is doubled.
-    return str(path).replace("'", "''")
-
-
-def _is_computed_for(con: duckdb.DuckDBPyConnection, period: str) -> bool:
-    if not con.execute("select 1 from duckdb_tables() where table_name = 'table_state'").fetchall():
-        return False
-    state = con.execute("select period, computed_for_load, (select max(load_id) from loads) from table_state")
-    month, computed_for, latest = state.fetchall()[0]
-    return computed_for == latest and period in ("", month)
-
-
-def _state(con: duckdb.DuckDBPyConnection) -> tuple[str | None, date | None]:
-    month, as_of = con.execute("select period, as_of from table_state").fetchall()[0]
-    return month, as_of
+        yield con, readable, month, as_of
 
 
 def _seen_by(con: duckdb.DuckDBPyConnection, client: str, site: str, salt: str) -> PeerView:
     """Return the benchmark as `client` may see it, of one of its sites where asked; all of it for no client."""
-    sites, parts, places = (read_table(con, name) for name in PEERED)
+    sites, parts, places = (of_everybody(con, name) for name in PEERED)
     view = peer_view(sites, parts, places, client, salt, benchmark_rules())
     return view.of_site(site) if site else view
 
 
-def _refuse_unknown_place(con: duckdb.DuckDBPyConnection, client: str, site: str) -> None:
-    places = con.execute("select distinct client, site from current_lines order by client, site").fetchall()
-    clients = sorted({known for known, _ in places})
-    if client and client not in clients:
-        raise RequestFault(
-            f'No line of a client "{client}" is loaded. Clients in this store: {", ".join(clients)}.'
-        )
+def _refuse_unknown_site(con: duckdb.DuckDBPyConnection, client: str, site: str) -> None:
+    places = con.execute("select distinct client, site from current_lines order by site").fetchall()
     sites = sorted({known for owner, known in places if client in ("", owner)})
     if site and site not in sites:
         whose = f" of {client}" if client else ""

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from pipelines.intake import load_files
-from pipelines.packs.reading import look_back
+from pipelines.packs.computed import look_back
 from pipelines.shipped import shipped_folder
 from pipelines.store import open_store
 from pipelines.tables import read_table

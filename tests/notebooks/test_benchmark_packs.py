@@ -3,6 +3,7 @@
 import itertools
 import re
 from html import unescape
+from shutil import copy
 
 import numpy as np
 import pandas as pd
@@ -10,6 +11,8 @@ import pytest
 
 from pipelines.packs.peers import OF_ITS_OWN
 from pipelines.packs.reading import open_tables
+from pipelines.store import open_store
+from pipelines.tables import compute_tables
 from pipelines.wording_benchmark import CONFIDENTIAL
 
 DORRANCE = "Dorrance Lifting"
@@ -239,3 +242,24 @@ def test_what_is_expected_of_an_own_site_is_no_single_other_s_rate(tables, every
         single = of_others["removed_at_risk"] / of_others["shackle_years"]
         assert single.min() < rate < single.max() * 1.3
         assert not np.isclose(single, rate, rtol=1e-4).any()
+
+
+# What a client's own pack tells of its places; each borrows from its like.
+BORROWING = ("pooled_rates", "interval_recommendations", "replacement_forecast", "rate_backtest")
+
+
+@pytest.mark.parametrize(("environment", "is_borrowed"), [("furnace heat", False), ("marine spray", True)])
+def test_no_rate_of_a_client_borrows_where_one_other_could_be_told_from_it(
+    fleet_store, tmp_path, environment, is_borrowed
+):
+    changed = copy(fleet_store, tmp_path / "changed.duckdb")
+    with open_store(changed, read_only=False) as con:
+        con.execute(
+            "update inspection_lines set removed = removed // 2 where client <> $own and environment = $environment",
+            {"own": DORRANCE, "environment": environment},
+        )
+        compute_tables(con)
+    before, after = (open_tables(str(path), client=DORRANCE) for path in (fleet_store, changed))
+    assert before.table("pooled_rates")["is_pooled"].all()
+    for name in BORROWING:
+        assert before.table(name).equals(after.table(name)) == (not is_borrowed), name

@@ -491,9 +491,15 @@ def test_sources_name_files_lines_and_last_day():
 
 
 def test_the_targets_are_those_of_the_risk_targets_file():
-    said = wording.interval_targets().replace("\N{NO-BREAK SPACE}", " ")
+    said = wording.interval_targets("").replace("\N{NO-BREAK SPACE}", " ")
     assert "at most 5 % of the shackles are found due for removal at a look" in said
     assert "12 months in normal service and 3 months in severe service" in said
+    assert "other clients" not in said
+
+
+def test_a_client_is_told_from_whose_places_its_rates_borrow():
+    said = wording.interval_targets("Brackle Docks")
+    assert "only in environments where 5 sites or more of 3 other clients or more stand together" in said
 
 
 def test_the_cautions_say_what_every_report_must():

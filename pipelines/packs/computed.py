@@ -1,0 +1,154 @@
+"""A store with the tables that a report needs: of its month, and resting on no more of others than its reader may know."""
+
+import tempfile
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+import duckdb
+import pandas as pd
+
+from pipelines.contracts import benchmark_rules
+from pipelines.exposure import WORKING_TABLES
+from pipelines.faults import RequestFault
+from pipelines.models.benchmark.disclosure import has_enough_peers
+from pipelines.store import open_store
+from pipelines.store.file import SETTINGS
+from pipelines.tables import TABLES, compute_tables, read_table
+
+# The tables of all clients that a client's view of its peers is made from, kept in a schema of their own beside tables
+# that rest on less.
+PEERED = ("site_benchmark", "site_benchmark_parts", "interval_recommendations")
+
+
+@contextmanager
+def computed_store(store: Path, period: str, client: str) -> Iterator[Path]:
+    """Yield the path of a store with the tables of a month as a client may see them: the store itself where it has them.
+
+    Parameters
+    ----------
+    store : Path
+        The store's file; it is only read.
+    period : str
+        Month of the tables, YYYY-MM; '' for the month of the store's own.
+    client : str
+        Who reads the report; '' for the consultant, who may see everything.
+
+    Raises
+    ------
+    RequestFault
+        There is no such store, month or client.
+
+    Notes
+    -----
+    Rates, intervals and forecasts borrow from all places of an environment. A client's rest on its own looks, and on
+    those of others only in environments where `has_enough_peers` of them stand together: elsewhere a rate borrowed
+    would give away whom it came from. A copy is made then, with the tables computed again, and taken away afterwards.
+    """
+    with closing(open_store(store)) as con:
+        _refuse_unknown_client(con, client)
+        is_computed = _is_computed_for(con, period)
+        as_it_is = is_computed and not _thin_environments(con, client)
+    if as_it_is:
+        yield store.resolve()
+        return
+    with tempfile.TemporaryDirectory(prefix="rr") as scratch:
+        copy = Path(scratch) / "computed.duckdb"
+        with closing(_copied(store, copy)) as con:
+            if not is_computed:
+                compute_tables(con, period or None)
+            if thin := _thin_environments(con, client):
+                _leave_out(con, client, thin)
+        yield copy
+
+
+def look_back(store: Path) -> duckdb.DuckDBPyConnection:
+    """Return a connection in memory that sees the lines and registers of a store but none of its result tables."""
+    con = duckdb.connect(":memory:", config=SETTINGS)
+    _attach(con, store)
+    for name in _names_of_tables(con, "kept"):
+        if name not in (*TABLES, *WORKING_TABLES, "table_state"):
+            con.execute(f"create view {name} as from kept.{name}")
+    return con
+
+
+def of_everybody(con: duckdb.DuckDBPyConnection, name: str) -> pd.DataFrame:
+    """Return one of the tables `PEERED` with the rows of all clients, as it is when nothing is left out."""
+    if _is_reduced(con):
+        con.execute("use everybody")
+        try:
+            return read_table(con, name)
+        finally:
+            con.execute("use main")
+    return read_table(con, name)
+
+
+def _refuse_unknown_client(con: duckdb.DuckDBPyConnection, client: str) -> None:
+    known = [
+        name for (name,) in con.execute("select distinct client from current_lines order by 1").fetchall()
+    ]
+    if client and known and client not in known:
+        raise RequestFault(
+            f'No line of a client "{client}" is loaded. Clients in this store: {", ".join(known)}.'
+        )
+
+
+def _thin_environments(con: duckdb.DuckDBPyConnection, client: str) -> list[str]:
+    """Return the environments in which other clients have places, but too few to stand behind a figure together."""
+    if not client or _is_reduced(con):
+        return []
+    places = read_table(con, "interval_recommendations")
+    others = places[(places["client"] != client) & (places["shackle_years"] > 0)]
+    return [
+        str(name)
+        for name, rows in others.groupby("environment")
+        if not has_enough_peers(rows, benchmark_rules())
+    ]
+
+
+def _leave_out(con: duckdb.DuckDBPyConnection, client: str, environments: list[str]) -> None:
+    """Compute the tables again without the lines of others in these environments, and keep what was computed with them."""
+    (month,) = con.execute("select period from table_state").fetchall()[0]
+    con.execute("create schema everybody")
+    for name in PEERED:
+        con.execute(f"create table everybody.{name} as from {name}")
+    con.execute(
+        "delete from inspection_lines where client <> $client and environment in (select unnest($environments))",
+        {"client": client, "environments": environments},
+    )
+    compute_tables(con, month)
+
+
+def _is_reduced(con: duckdb.DuckDBPyConnection) -> bool:
+    return bool(con.execute("select 1 from duckdb_schemas() where schema_name = 'everybody'").fetchall())
+
+
+def _copied(store: Path, target: Path) -> duckdb.DuckDBPyConnection:
+    con = duckdb.connect(str(target), config=SETTINGS)
+    _attach(con, store)
+    (own_name,) = con.execute("select current_database()").fetchall()[0]
+    con.execute(f'copy from database kept to "{own_name}"')
+    con.execute("detach kept")
+    return con
+
+
+def _attach(con: duckdb.DuckDBPyConnection, store: Path) -> None:
+    # DuckDB takes no parameter for a file name in an attach statement; a quote in a path is doubled.
+    con.execute(f"attach '{str(store).replace(chr(39), chr(39) * 2)}' as kept (type duckdb, read_only)")
+
+
+def _names_of_tables(con: duckdb.DuckDBPyConnection, catalog: str) -> list[str]:
+    found = con.execute(
+        "select table_name from information_schema.tables where table_catalog = $catalog and table_schema = 'main'"
+        " order by table_name",
+        {"catalog": catalog},
+    )
+    return [name for (name,) in found.fetchall()]
+
+
+def _is_computed_for(con: duckdb.DuckDBPyConnection, period: str) -> bool:
+    if not con.execute("select 1 from duckdb_tables() where table_name = 'table_state'").fetchall():
+        return False
+    state = con.execute("select period, computed_for_load, (select max(load_id) from loads) from table_state")
+    month, computed_for, latest = state.fetchall()[0]
+    return computed_for == latest and period in ("", month)
