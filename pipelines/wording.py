@@ -126,6 +126,16 @@ def listed(words: Iterable[str]) -> str:
     return f"{', '.join(first)} and {last}" if first else last
 
 
+def place_in_words(row: pd.Series) -> str:
+    """Return the name of a place: its site and environment."""
+    return f"{row['site']} ({row['environment']})"
+
+
+def places_counted(rows: pd.DataFrame) -> str:
+    """Return how many places these rows are of."""
+    return counted(len(rows[["client", "site", "environment"]].drop_duplicates()), "place")
+
+
 def monthly_finding(trend: pd.DataFrame, period: str) -> str:
     """Return what a month brought at one client or site, from its rows of `removal_trend`.
 
@@ -252,7 +262,7 @@ def places_above_usual(rates: pd.DataFrame, period: str) -> list[str]:
     above = rates[(rates["month"] == period) & (rates["signal"] == "above")]
     how_far = above["removed_per_100_shackle_years"] / above["limit_upper"]
     return [
-        f"{_site_of(row)}: {counted(row['removed_at_risk'], 'shackle')} removed since the look before, "
+        f"{place_in_words(row)}: {counted(row['removed_at_risk'], 'shackle')} removed since the look before, "
         f"{figure(row['removed_per_100_shackle_years'])} {PER_EXPOSURE}; the usual range ends at {figure(row['limit_upper'])}."
         for _, row in above.loc[how_far.sort_values(ascending=False).index].iterrows()
     ]
@@ -297,7 +307,7 @@ def drifting_places(rates: pd.DataFrame, period: str) -> list[str]:
     latest = rated.groupby(["client", "site", "environment"], sort=True).tail(1)
     drifting = latest[(latest["drift_signal"] == "above") & (latest["signal"] != "above")]
     return [
-        f"{_site_of(row)}: its smoothed rate has crept up to {figure(row['smoothed_rate'])} {PER_EXPOSURE}, where about "
+        f"{place_in_words(row)}: its smoothed rate has crept up to {figure(row['smoothed_rate'])} {PER_EXPOSURE}, where about "
         f"{figure(row['centre'])} is usual."
         for _, row in drifting.sort_values(["client", "site", "environment"]).iterrows()
     ]
@@ -323,7 +333,7 @@ def changing_places(changes: pd.DataFrame) -> list[str]:
     """Return a sentence for each place whose rate changes beyond chance, the surest first."""
     places = changes[changes["environment"].notna() & (changes["change_p_value_adjusted"] < OFTEN_ENOUGH)]
     return [
-        f"{_site_of(row)}: {'rising' if row['change_per_year'] > 1 else 'falling'} by "
+        f"{place_in_words(row)}: {'rising' if row['change_per_year'] > 1 else 'falling'} by "
         f"{percent(abs(row['change_per_year'] - 1))} a year; with 90 % confidence it becomes "
         f"{row['change_per_year_lower']:.2f} to {row['change_per_year_upper']:.2f} times as high each year."
         for _, row in places.sort_values(["change_p_value", "client", "site", "environment"]).iterrows()
@@ -340,7 +350,7 @@ def overdue_places(overdue: pd.DataFrame) -> list[str]:
         classes=("item_class", "size"), quantity=("quantity", "sum"), days=("days_overdue", "max")
     )
     return [
-        f"{_site_of(row)}: {counted(row['quantity'], 'shackle')} of {counted(row['classes'], 'item class', 'item classes')}, "
+        f"{place_in_words(row)}: {counted(row['quantity'], 'shackle')} of {counted(row['classes'], 'item class', 'item classes')}, "
         f"up to {counted(row['days'], 'day')} late."
         for _, row in places.sort_values(["days", "quantity"], ascending=False).iterrows()
     ]
@@ -357,14 +367,14 @@ def overdue_finding(overdue: pd.DataFrame) -> str:
     if len(late):
         finding = (
             f"{counted(int(late['quantity'].sum()), 'shackle is', 'shackles are')} past the due day of the periodic "
-            f"inspection, at {_places_in(late)}."
+            f"inspection, at {places_counted(late)}."
         )
     if missing.empty:
         return finding
     total = int(missing["unaccounted_for"].sum())
     is_so, they_were = ("is", "it was") if total == 1 else ("are", "they were")
     return (
-        f"{finding} {'Apart from them, ' if len(late) else ''}{counted(total, 'shackle')} at {_places_in(missing)} {is_so} "
+        f"{finding} {'Apart from them, ' if len(late) else ''}{counted(total, 'shackle')} at {places_counted(missing)} {is_so} "
         f"unaccounted for: {they_were} not presented when last expected."
     )
 
@@ -385,7 +395,7 @@ def rates_finding(recommendations: pd.DataFrame) -> str:
         finding = f"Nothing was removed at the {counted(len(rated), 'place')} with a removal rate."
     else:
         finding = (
-            f"Over all its records, {_site_of(first)} has the highest removal rate that is well supported: "
+            f"Over all its records, {place_in_words(first)} has the highest removal rate that is well supported: "
             f"{figure(first['rate_per_100_shackle_years'])} {PER_EXPOSURE} "
             f"({figure(first['rate_lower'])} to {figure(first['rate_upper'])} with 90 % confidence)."
         )
@@ -409,7 +419,7 @@ def unaccounted_finding(recommendations: pd.DataFrame) -> list[str]:
         | (missing["rate_if_unaccounted_fit"] < missing["rate_lower"])
     ]
     opening = (
-        f"{counted(total, 'shackle was', 'shackles were')} expected at a periodic inspection and not presented: neither "
+        f"Over all records, {counted(total, 'shackle was', 'shackles were')} expected at a periodic inspection and not presented: neither "
         "inspected nor recorded as removed. No rate counts them. Where a log counts by quantity, those that turned up later "
         "are among them."
     )
@@ -419,7 +429,7 @@ def unaccounted_finding(recommendations: pd.DataFrame) -> list[str]:
     return [
         f"{opening} At {counted(len(matters), 'place')} they could change the picture.",
         *(
-            f"{_site_of(row)}: {counted(row['unaccounted_for'], 'shackle')} unaccounted for. The removal rate of "
+            f"{place_in_words(row)}: {counted(row['unaccounted_for'], 'shackle')} unaccounted for. The removal rate of "
             f"{figure(row['rate_per_100_shackle_years'])} {PER_EXPOSURE} would be "
             f"{figure(row['rate_if_unaccounted_removed'])} if all were due for removal, and "
             f"{figure(row['rate_if_unaccounted_fit'])} if all were fit."
@@ -433,7 +443,7 @@ def rates_in_words(recommendations: pd.DataFrame) -> str:
     rated = recommendations.dropna(subset=["rate_per_100_shackle_years"])
     ordered = rated.sort_values(["rate_lower", "rate_per_100_shackle_years"], ascending=False)
     said = [
-        f"{_site_of(row)} {figure(row['rate_per_100_shackle_years'])} ({figure(row['rate_lower'])} to {figure(row['rate_upper'])})"
+        f"{place_in_words(row)} {figure(row['rate_per_100_shackle_years'])} ({figure(row['rate_lower'])} to {figure(row['rate_upper'])})"
         for _, row in ordered.head(LONGEST_LIST).iterrows()
     ]
     opening = f"Chart of removal rates {PER_EXPOSURE} with 90 % limits, by place"
@@ -540,7 +550,7 @@ def intervals_in_words(recommendations: pd.DataFrame) -> str:
     for _, row in recommendations[changed].iterrows():
         sign = ", sign-off needed" if row["needs_sign_off"] else ""
         said.append(
-            f"{_site_of(row)} from {row['current_interval_months']} to {row['recommended_interval_months']}{sign}"
+            f"{place_in_words(row)} from {row['current_interval_months']} to {row['recommended_interval_months']}{sign}"
         )
     kept = int((~changed).sum())
     said += [f"{counted(kept, 'place stays', 'places stay')} as now"] * (kept > 0)
@@ -667,14 +677,6 @@ def _place_of(trend: pd.DataFrame) -> str:
     return str(row["client"]) if pd.isna(row["site"]) else f"{row['site']} ({row['client']})"
 
 
-def _places_in(rows: pd.DataFrame) -> str:
-    return counted(len(rows[["client", "site", "environment"]].drop_duplicates()), "place")
-
-
-def _site_of(row: pd.Series) -> str:
-    return f"{row['site']} ({row['environment']})"
-
-
 def _removed_out_of(row: pd.Series) -> str:
     inspected = f"out of {row['inspected']:,} inspected"
     if row["removed"] == 0:
@@ -731,9 +733,9 @@ def _could_be_chance(last: dict[str, float], before: dict[str, float]) -> bool:
 
 def _proposal(row: pd.Series) -> str:
     now, then = row["current_interval_months"], row["recommended_interval_months"]
-    change = f"{_site_of(row)}: from {now} to {counted(then, 'month')}"
+    change = f"{place_in_words(row)}: from {now} to {counted(then, 'month')}"
     if now == then:
-        change = f"{_site_of(row)}: stays at {counted(now, 'month')}"
+        change = f"{place_in_words(row)}: stays at {counted(now, 'month')}"
     match row["outcome"]:
         case outcome if outcome == SHORTEN:
             return f"{change}. {_why_shorter(row)}"

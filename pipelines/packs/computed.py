@@ -112,8 +112,10 @@ def _leave_out(con: duckdb.DuckDBPyConnection, client: str, environments: list[s
     con.execute("create schema everybody")
     for name in PEERED:
         con.execute(f"create table everybody.{name} as from {name}")
+    # Lines leave the view of current lines and stay in the store, which tells by them whose a file is.
     con.execute(
-        "delete from inspection_lines where client <> $client and environment in (select unnest($environments))",
+        "update inspection_lines set superseded_by = 0"
+        " where client <> $client and superseded_by is null and environment in (select unnest($environments))",
         {"client": client, "environments": environments},
     )
     compute_tables(con, month)

@@ -23,17 +23,17 @@ from pipelines.wording_orders import assumptions
 
 # In the order of the index page; each is the name of a notebook.
 REPORTS = (
-    "removal_rates",
+    "monthly",
     "interval_recommendations",
-    "order_plan",
-    "site_benchmark",
+    "procurement",
+    "benchmark",
     "intake_account",
     "evidence",
 )
 # Of these, the ones that tell of all clients together, left out of the pack of one client or site.
 FOR_ALL_CLIENTS = ("evidence",)
 # Of these, the ones that show sites of others, under names that are made up for each pack.
-WITH_PEERS = ("site_benchmark",)
+WITH_PEERS = ("benchmark",)
 
 
 def run_pack(

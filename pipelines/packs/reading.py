@@ -14,7 +14,7 @@ from pipelines.contracts import benchmark_rules, load_contract, risk_targets
 from pipelines.faults import RequestFault
 from pipelines.models.benchmark import by_ratio, clients_compared
 from pipelines.models.benchmark.parts import RAW
-from pipelines.models.reasons import shares_with_limits
+from pipelines.models.reasons import changes_by_criterion, rates_by_criterion, shares_with_limits
 from pipelines.packs.computed import PEERED, computed_store, of_everybody
 from pipelines.packs.intake_account import (
     loaded_files,
@@ -80,14 +80,43 @@ class OpenTables:
         return [place for _, place in rows.groupby("client", sort=True)]
 
     def reasons(self) -> pd.DataFrame:
-        """Return removals by criterion with the limits of their shares, the environments of a client added up."""
+        """Return removals by criterion, the environments of a client added up: shares, rates, and change in a year."""
         criteria = self.tables["reason_breakdown"]
-        sums = criteria.groupby(["client", "criterion", "tier"], as_index=False)[
-            ["removed", "mentions"]
-        ].sum()
-        shares = shares_with_limits(sums, ["client"], risk_targets()).drop(columns="share_note")
-        return sums.join(shares).sort_values(
+        counts = [
+            "removed",
+            "mentions",
+            "removed_at_risk",
+            "removed_last_12_months",
+            "removed_prior_12_months",
+        ]
+        sums = criteria.groupby(["client", "criterion", "tier"], as_index=False)[counts].sum()
+        sums = sums.merge(self._exposures(), on="client", how="left")
+        targets = risk_targets()
+        shares = shares_with_limits(sums, ["client"], targets).drop(columns="share_note")
+        changes = changes_by_criterion(sums, ["client"], targets)
+        return sums.join([shares, rates_by_criterion(sums, targets), changes]).sort_values(
             ["client", "removed"], ascending=[True, False], kind="stable", ignore_index=True
+        )
+
+    def _exposures(self) -> pd.DataFrame:
+        """Return the exposure of each client [shackle-years]: of all months, of the last 12, and of the 12 before."""
+        months = pd.concat([pd.DataFrame(columns=["client", "month", "shackle_years"]), *self.trends()])
+        ends = [str(pd.Period(self.period, freq="M") - back) for back in (0, 12, 24)]
+        years = {
+            "shackle_years": months["month"] <= ends[0],
+            "shackle_years_last_12_months": months["month"].between(ends[1], ends[0], inclusive="right"),
+            "shackle_years_prior_12_months": months["month"].between(ends[2], ends[1], inclusive="right"),
+        }
+        return (
+            pd.DataFrame(
+                {
+                    name: months[chosen].groupby("client")["shackle_years"].sum()
+                    for name, chosen in years.items()
+                }
+            )
+            .fillna(0)
+            .rename_axis("client")
+            .reset_index()
         )
 
     def compared(self) -> list[pd.DataFrame]:

@@ -13,7 +13,7 @@ from pipelines.charts.theme import BLUE
 playwright = pytest.importorskip("playwright.sync_api")
 
 CHROMIUM = Path("/usr/bin/chromium")
-PAGES = ("index", "removal_rates", "interval_recommendations", "site_benchmark", "intake_account")
+PAGES = ("index", "monthly", "interval_recommendations", "benchmark", "intake_account")
 NARROW, WIDE = 390, 1280
 PAPER = "#fdfcf8"
 

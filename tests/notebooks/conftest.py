@@ -196,9 +196,7 @@ def fleet_pack(fleet_store, tmp_path_factory):
     def make(client: str) -> Path:
         if client not in made:
             out = tmp_path_factory.mktemp("fleetpack")
-            made[client] = run_pack(
-                ["site_benchmark"], fleet_store, "", client, "", out, salt="a salt"
-            ).parent
+            made[client] = run_pack(["benchmark"], fleet_store, "", client, "", out, salt="a salt").parent
         return made[client]
 
     return make

@@ -39,7 +39,7 @@ def tables(pack):
 
 def test_the_consultant_s_page_names_all_and_says_whom_it_is_not_for(fleet_pack, everything_written):
     written = everything_written(fleet_pack(""))
-    page = (fleet_pack("") / "site_benchmark.html").read_text(encoding="utf-8")
+    page = (fleet_pack("") / "benchmark.html").read_text(encoding="utf-8")
     assert CONFIDENTIAL in unescape(page)
     assert "Peer 1" not in page
     for client in (DORRANCE, *OTHERS):
@@ -56,12 +56,12 @@ def test_a_client_s_pack_names_no_other_client_or_site(pack, everything_written)
             assert f"{town} {client.split()[0]}".lower() not in written
         assert client.split()[0].lower() not in written
     assert all(f"{town} dorrance" in written for town in ("askrigg", "bainbrook", "carperby"))
-    assert "Confidential" not in (pack / "site_benchmark.html").read_text(encoding="utf-8")
+    assert "Confidential" not in (pack / "benchmark.html").read_text(encoding="utf-8")
     assert "a salt" not in written
 
 
 def test_peers_stand_beside_the_own_sites_in_page_workbook_and_table(pack, tables, everything_written):
-    page = (pack / "site_benchmark.html").read_text(encoding="utf-8")
+    page = (pack / "benchmark.html").read_text(encoding="utf-8")
     names = tables["peers"]["peer"].tolist()
     assert names == [f"Peer {number}" for number in range(1, 16)]
     for name in names:
@@ -83,7 +83,7 @@ def test_names_hold_within_a_pack_and_change_between_packs(fleet_store, pack, ta
 
 
 def test_the_figures_of_the_page_are_those_of_the_table(pack, tables):
-    page = (pack / "site_benchmark.html").read_text(encoding="utf-8")
+    page = (pack / "benchmark.html").read_text(encoding="utf-8")
     row = tables["site_benchmark"].set_index("site").loc["Bainbrook Dorrance"]
     found = re.search(
         r'<caption>Before and after.*?<th scope="row">Bainbrook Dorrance</th>(.*?)</tr>', page, re.DOTALL
@@ -101,14 +101,14 @@ def test_the_figures_of_the_page_are_those_of_the_table(pack, tables):
 
 def test_the_site_made_worse_leads_the_page_and_the_index(pack):
     finding = "Of 2 sites compared, Bainbrook Dorrance ("
-    for name in ("site_benchmark.html", "index.html"):
+    for name in ("benchmark.html", "index.html"):
         page = (pack / name).read_text(encoding="utf-8")
         assert finding in page
         assert "Bainbrook Dorrance still stands out." in page
 
 
 def test_a_site_in_thin_company_keeps_its_own_counts_only(pack, tables, everybody):
-    page = (pack / "site_benchmark.html").read_text(encoding="utf-8")
+    page = (pack / "benchmark.html").read_text(encoding="utf-8")
     assert "Carperby Dorrance is not compared with others here." in page
     row = tables["site_benchmark"].set_index("site").loc["Carperby Dorrance"]
     kept = {"client", "observed", "shackle_years", "benchmark_note"}
@@ -118,7 +118,7 @@ def test_a_site_in_thin_company_keeps_its_own_counts_only(pack, tables, everybod
 
 
 def test_two_clients_alone_are_told_nothing_of_one_another(make_pack):
-    page = (make_pack(client="Ferrow Mills") / "site_benchmark.html").read_text(encoding="utf-8")
+    page = (make_pack(client="Ferrow Mills") / "benchmark.html").read_text(encoding="utf-8")
     assert (
         "Press Hall is not compared with others here. A comparison is shown only where at least 5 sites"
         in page

@@ -147,14 +147,14 @@ def test_every_figure_has_a_finding_and_an_alternative_in_words(pages):
     for name in pages.keys() - {"index"}:
         svgs = re.findall(r"<svg [^>]*>", pages[name].source)
         # No site of the small store has an environment in common with another one.
-        assert svgs or name in ("site_benchmark", "evidence")
+        assert svgs or name in ("benchmark", "evidence")
         assert len(svgs) == len(pages[name].captions)
         assert all(caption.strip().endswith(".") for caption in pages[name].captions)
         assert all('role="img"' in svg and 'aria-label="Chart of ' in svg for svg in svgs)
 
 
 def test_the_figures_of_a_page_are_those_of_the_table(make_pack, small_store):
-    page = Page(make_pack() / "removal_rates.html")
+    page = Page(make_pack() / "monthly.html")
     (row,) = open_tables(str(small_store)).month().to_dict("records")
     shown = re.search(r"<tr><th scope=\"row\">Sea Wall</th>(.*?)</tr>", page.source)
     cells = re.findall(r">([^<]+)</td>", shown[1])
@@ -170,24 +170,24 @@ def test_the_figures_of_a_page_are_those_of_the_table(make_pack, small_store):
 
 def test_the_leap_at_the_sea_wall_leads_the_page_and_the_index(make_pack):
     finding = "In February 2026, 30 shackles were removed out of 300 inspected at Brackle Docks; the removal rate of "
-    assert Page(make_pack() / "removal_rates.html").captions[0].startswith(finding)
+    assert Page(make_pack() / "monthly.html").captions[0].startswith(finding)
     index = Page(make_pack() / "index.html")
     assert finding in index.words
     assert "is above its usual range" in index.words
     assert (
         "Sea Wall (marine spray): 30 shackles removed since the look before"
-        in Page(make_pack() / "removal_rates.html").words
+        in Page(make_pack() / "monthly.html").words
     )
 
 
 def test_nothing_removed_is_said_and_drawn(make_pack):
-    page = Page(make_pack(client=FERROW) / "removal_rates.html")
+    page = Page(make_pack(client=FERROW) / "monthly.html")
     assert "No removal from service is recorded." in page.words
     assert "Nothing was removed at the 1 place with a removal rate." in page.words
 
 
 def test_an_empty_month_is_said_to_be_one(make_pack):
-    page = Page(make_pack(period=EMPTY_MONTH) / "removal_rates.html")
+    page = Page(make_pack(period=EMPTY_MONTH) / "monthly.html")
     assert "No periodic inspection is recorded at Brackle Docks in May 2026" in page.words
     assert "No place was inspected in May 2026." in page.words
     assert "the last one was in February 2026" in page.captions[0]
@@ -201,7 +201,7 @@ def test_one_site_is_told_without_the_others(make_pack):
 
 
 def test_the_buyer_reads_what_to_order_first_and_why_a_line_is_unsure(make_pack, small_store):
-    page = Page(make_pack(client=BRACKLE) / "order_plan.html")
+    page = Page(make_pack(client=BRACKLE) / "procurement.html")
     (order,) = open_tables(str(small_store), client=BRACKLE).table("order_plan").to_dict("records")
     assert (
         f"Brackle Docks should order {order['order_quantity']} shackles of 1 item class out of 1"
@@ -217,7 +217,7 @@ def test_the_buyer_reads_what_to_order_first_and_why_a_line_is_unsure(make_pack,
 
 
 def test_a_page_of_one_site_forecasts_and_sends_the_buyer_to_the_client(make_pack):
-    words = Page(make_pack(site="Sea Wall") / "order_plan.html").words
+    words = Page(make_pack(site="Sea Wall") / "procurement.html").words
     assert "Stock is held for a client as a whole" in words
     assert "Sea Wall can expect about" in words
     assert FERROW not in words
@@ -226,7 +226,7 @@ def test_a_page_of_one_site_forecasts_and_sends_the_buyer_to_the_client(make_pac
 def test_what_if_stands_beside_the_plan_of_today(small_store, tmp_path):
     changed = {"fleet_growth": 0.5, "service_level": 0.8, "intervals": "current", "client": BRACKLE}
     run = run_notebook(
-        shipped_folder("notebooks") / "order_plan.ipynb",
+        shipped_folder("notebooks") / "procurement.ipynb",
         {"store": str(small_store), **changed},
         scratch(tmp_path),
     )
@@ -261,9 +261,9 @@ def test_a_pack_for_all_names_everybody(make_pack, everything_written):
 
 def test_a_pack_replaces_an_earlier_one_and_leaves_other_folders_alone(small_store, tmp_path):
     run_pack(["intake_account"], small_store, "", "", "", tmp_path)
-    (tmp_path / PERIOD / "removal_rates.html").write_text("earlier")
+    (tmp_path / PERIOD / "monthly.html").write_text("earlier")
     run_pack(["intake_account"], small_store, "", "", "", tmp_path)
-    assert not (tmp_path / PERIOD / "removal_rates.html").exists()
+    assert not (tmp_path / PERIOD / "monthly.html").exists()
     (tmp_path / PERIOD / "index.html").unlink()
     with pytest.raises(
         RequestFault, match="is there already and is not a report pack, so it is left as it is"
@@ -274,9 +274,9 @@ def test_a_pack_replaces_an_earlier_one_and_leaves_other_folders_alone(small_sto
 
 def test_an_unknown_report_is_named_with_the_nearest_one(small_store, tmp_path):
     with pytest.raises(RequestFault) as fault:
-        run_pack(["removal_rate"], small_store, "", "", "", tmp_path)
-    assert str(fault.value) == 'There is no report "removal_rate". Did you mean removal_rates?'
-    with pytest.raises(RequestFault, match="Reports to be had: removal_rates, "):
+        run_pack(["month"], small_store, "", "", "", tmp_path)
+    assert str(fault.value) == 'There is no report "month". Did you mean monthly?'
+    with pytest.raises(RequestFault, match="Reports to be had: monthly, "):
         run_pack(["horoscope"], small_store, "", "", "", tmp_path)
 
 

@@ -530,7 +530,7 @@ def test_shackles_unaccounted_for_are_named_where_they_could_change_the_picture(
         ]
     )
     assert wording.unaccounted_finding(frame) == [
-        "85 shackles were expected at a periodic inspection and not presented: neither inspected nor recorded as removed. "
+        "Over all records, 85 shackles were expected at a periodic inspection and not presented: neither inspected nor recorded as removed. "
         "No rate counts them. Where a log counts by quantity, those that turned up later are among them. At 3 places they "
         "could change the picture.",
         "East Quay (marine spray): 41 shackles unaccounted for. The removal rate of 10 per 100 shackle-years would be 20 if "
@@ -544,7 +544,9 @@ def test_shackles_unaccounted_for_are_named_where_they_could_change_the_picture(
 
 def test_a_few_shackles_unaccounted_for_change_no_picture_and_none_is_said_to_be_none():
     (said,) = wording.unaccounted_finding(pd.DataFrame([missing(unaccounted_for=1)]))
-    assert said.startswith("1 shackle was expected at a periodic inspection and not presented")
+    assert said.startswith(
+        "Over all records, 1 shackle was expected at a periodic inspection and not presented"
+    )
     assert said.endswith("Whatever became of them, no rate would leave its 90 % limits.")
     none = pd.DataFrame([missing(unaccounted_for=0)])
     assert wording.unaccounted_finding(none) == ["No shackle is unaccounted for."]
