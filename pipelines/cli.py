@@ -49,6 +49,13 @@ class Format(StrEnum):
     PARQUET = "parquet"
 
 
+class Paper(StrEnum):
+    """The paper of a PDF."""
+
+    A4 = "a4"
+    LETTER = "us-letter"
+
+
 @app.callback()
 def _options(debug: Annotated[bool, typer.Option("--debug", help="Show tracebacks.")] = False) -> None:
     """Read by `main` before the command runs."""
@@ -195,11 +202,14 @@ def report(
     site: Site = "",
     jobs: Annotated[int, typer.Option("--jobs", min=1, help="Notebooks run side by side.")] = 2,
     out: Annotated[Path, typer.Option("--out", help="Folder to write into.")] = Path("reports"),
+    pdf: Annotated[bool, typer.Option("--pdf", help="Write each page as a PDF too.")] = False,
+    paper: Annotated[Paper, typer.Option("--paper", help="Paper of the PDF.")] = Paper.A4,
 ) -> None:
     """Run the notebooks into a report pack: pages, tables and an index."""
     from pipelines.packs import run_pack
 
-    typer.echo(f"Report pack: {run_pack(names, store, period, client, site, out, jobs)}")
+    index = run_pack(names, store, period, client, site, out, jobs, paper=paper.value if pdf else "")
+    typer.echo(f"Report pack: {index}")
 
 
 def main() -> None:

@@ -15,6 +15,7 @@ from pipelines.faults import RequestFault
 from pipelines.packs.computed import computed_store
 from pipelines.packs.exports import write_table, write_workbook
 from pipelines.packs.pages import index_html, page_html, report_of, scope_in_words
+from pipelines.packs.printed import pdf_of_page
 from pipelines.packs.reading import OpenTables, open_tables
 from pipelines.packs.running import Run, run_notebook
 from pipelines.shipped import shipped_folder
@@ -45,6 +46,7 @@ def run_pack(
     out: Path,
     jobs: int = 2,
     salt: str = "",
+    paper: str = "",
 ) -> Path:
     """Run notebooks into a report pack and return the path of its index page.
 
@@ -64,6 +66,8 @@ def run_pack(
         Notebooks run side by side.
     salt : str
         Key of the names that other clients' sites have in this pack; '' for one made up at random, kept nowhere.
+    paper : str
+        `a4` or `us-letter`, to have each page as a PDF too; '' for none.
 
     Raises
     ------
@@ -86,7 +90,7 @@ def run_pack(
         runs = _run_all(chosen, parameters, salt, Path(scratch), jobs)
         with tempfile.TemporaryDirectory(prefix=".pack-", dir=out) as aside:
             whole = Path(aside) / "pack"
-            _write_pack(whole, runs, tables)
+            _write_pack(whole, runs, tables, paper)
             _move_into_place(whole, place, Path(aside))
     return place / "index.html"
 
@@ -129,16 +133,20 @@ def _run_all(names: list[str], parameters: dict[str, str], salt: str, scratch: P
         return list(tqdm(runs, total=len(names), desc="Reports", disable=None, file=sys.stderr, leave=False))
 
 
-def _write_pack(folder: Path, runs: list[Run], tables: OpenTables) -> None:
+def _write_pack(folder: Path, runs: list[Run], tables: OpenTables, paper: str) -> None:
     (folder / "tables").mkdir(parents=True)
     frames = _frames(tables)
     for name, frame in frames.items():
         write_table(frame, "csv", folder / "tables" / f"{name}.csv")
     write_workbook(folder / "tables.xlsx", frames, _about(tables), tables.as_of)
     for run in runs:
-        (folder / f"{run.name}.html").write_text(page_html(run, tables), encoding="utf-8")
+        page = page_html(run, tables)
+        (folder / f"{run.name}.html").write_text(page, encoding="utf-8")
+        if paper:
+            (folder / f"{run.name}.pdf").write_bytes(pdf_of_page(page, paper))
     reports = [report_of(run) for run in runs]
-    (folder / "index.html").write_text(index_html(reports, list(frames), tables), encoding="utf-8")
+    index = index_html(reports, list(frames), tables, has_pdf=bool(paper))
+    (folder / "index.html").write_text(index, encoding="utf-8")
 
 
 def _frames(tables: OpenTables) -> dict[str, pd.DataFrame]:

@@ -36,10 +36,17 @@ def page_html(run: Run, tables: OpenTables) -> str:
     return _rendered("page.html.j2", tables, title=report_of(run).title, body=_body(run.notebook))
 
 
-def index_html(reports: list[Report], table_names: list[str], tables: OpenTables) -> str:
-    """Return the index page of a pack."""
+def index_html(reports: list[Report], table_names: list[str], tables: OpenTables, has_pdf: bool) -> str:
+    """Return the index page of a pack; `has_pdf`: each report is there as a PDF too."""
     listed = [{"name": name, "words": SHEETS[name]} for name in table_names]
-    return _rendered("index.html.j2", tables, title="Shackle inspections", reports=reports, downloads=listed)
+    return _rendered(
+        "index.html.j2",
+        tables,
+        title="Shackle inspections",
+        reports=reports,
+        downloads=listed,
+        has_pdf=has_pdf,
+    )
 
 
 def scope_in_words(client: str, site: str) -> str:

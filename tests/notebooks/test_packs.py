@@ -103,6 +103,10 @@ def test_a_pack_is_whole(pack, asked):
     assert [path.name for path in pack.parent.iterdir()] == [pack.name]
 
 
+def test_without_being_asked_for_no_pdf_is_linked(pack):
+    assert ".pdf" not in (pack / "index.html").read_text(encoding="utf-8")
+
+
 def test_pages_ask_nothing_of_a_network_and_link_only_into_the_pack(pack, pages):
     for page in pages.values():
         assert not re.search("https?:", page.source)
@@ -351,3 +355,9 @@ def test_what_tells_of_all_clients_together_is_not_in_the_pack_of_one(make_pack)
     assert (make_pack() / "tables" / "hazard_model.csv").is_file()
     for scope in ({"client": FERROW}, {"site": "Sea Wall"}):
         assert not (make_pack(**scope) / "tables" / "hazard_model.csv").exists()
+
+
+def test_each_page_comes_as_a_pdf_too_where_asked_and_the_index_links_it(small_store, tmp_path):
+    index = run_pack(["intake_account"], small_store, "", "", "", tmp_path, paper="a4")
+    assert (index.parent / "intake_account.pdf").read_bytes().startswith(b"%PDF")
+    assert 'href="intake_account.pdf"' in index.read_text(encoding="utf-8")
