@@ -202,14 +202,46 @@ def report(
     site: Site = "",
     jobs: Annotated[int, typer.Option("--jobs", min=1, help="Notebooks run side by side.")] = 2,
     out: Annotated[Path, typer.Option("--out", help="Folder to write into.")] = Path("reports"),
+    keep_notebooks: Annotated[
+        bool, typer.Option("--keep-notebooks", help="Put the notebooks as they were run into the pack.")
+    ] = False,
     pdf: Annotated[bool, typer.Option("--pdf", help="Write each page as a PDF too.")] = False,
     paper: Annotated[Paper, typer.Option("--paper", help="Paper of the PDF.")] = Paper.A4,
 ) -> None:
     """Run the notebooks into a report pack: pages, tables and an index."""
     from pipelines.packs import run_pack
 
-    index = run_pack(names, store, period, client, site, out, jobs, paper=paper.value if pdf else "")
+    index = run_pack(
+        names,
+        store,
+        period,
+        client,
+        site,
+        out,
+        jobs,
+        paper=paper.value if pdf else "",
+        keep_notebooks=keep_notebooks,
+    )
     typer.echo(f"Report pack: {index}")
+
+
+@app.command(context_settings={"allow_extra_args": True, "ignore_unknown_options": True})
+def lab(
+    others: typer.Context,
+    store: StorePath,
+    out: Annotated[Path, typer.Option("--out", help="Folder for your copies of the notebooks.")] = Path(
+        "lab"
+    ),
+) -> None:
+    """Open the notebooks in JupyterLab with the store wired in: change the parameters cell and run them again.
+
+    Other options go to JupyterLab, such as --no-browser or --port 8890.
+    """
+    from pipelines.packs.lab import lay_out_notebooks, open_lab
+
+    new = lay_out_notebooks(store, out)
+    _say(f"{len(new)} notebooks were copied into {out}; those already there stay as they are.")
+    open_lab(out, others.args)
 
 
 def main() -> None:

@@ -111,9 +111,9 @@ def spread_finding(sites: pd.DataFrame) -> str:
     if row["spread"] == "additive":
         return (
             f"{opening}: the true ratios of sites that are like the others are taken to differ by about "
-            f"{percent(row['spread_tau2'] ** 0.5)} from site to site (additive spread, tau² = {row['spread_tau2']:.3f})."
+            f"{percent(row['spread_tau2'] ** 0.5)} from site to site (the additive method)."
         )
-    return f"{opening}, by a factor {ratio(row['spread_phi'] ** 0.5)} (multiplicative spread, phi = {ratio(row['spread_phi'])})."
+    return f"{opening}, by a factor {ratio(row['spread_phi'] ** 0.5)} (the multiplicative method)."
 
 
 def ranks_finding(sites: pd.DataFrame) -> str:

@@ -22,6 +22,7 @@ from pipelines.contracts import benchmark_rules
 from pipelines.models.benchmark import by_ratio
 from pipelines.models.benchmark.funnel import Spread, funnel_limits
 from pipelines.models.benchmark.parts import RAW, REMAINS
+from pipelines.wording import figure
 
 # Each standing of a site, with the shape and the colour that both say it.
 STANDINGS = {
@@ -76,6 +77,10 @@ def funnel_chart(sites: pd.DataFrame, peers: pd.DataFrame) -> alt.LayerChart:
             "standing": [STANDINGS[flag][0] for flag in sites["flag"].astype(object).fillna("")],
         }
     )
+    drawn["said"] = [
+        f"{row['site']}: {row['ratio']:.2f} times the {figure(row['expected'])} removals expected, {row['standing']}"
+        for _, row in drawn.iterrows()
+    ]
     expected = pd.concat([drawn["expected"], peers["expected"].astype(float)])
     ends = [expected.min() / 1.4, expected.max() * 2.2]
     limits = _limit_lines(sites, ends)
@@ -137,10 +142,13 @@ def _site_marks(drawn: pd.DataFrame, x: alt.X, y: alt.Y) -> alt.Chart:
     seen = [standing for standing in STANDINGS.values() if standing[0] in set(drawn["standing"])]
     names, shapes, colours = ([each[part] for each in seen] for part in range(3))
     legend = alt.Legend(title=None, symbolSize=90, offset=30)
-    marks = alt.Chart(drawn[["expected", "ratio", "standing"]])
-    return marks.mark_point(filled=True, size=90, opacity=1, stroke="white", strokeWidth=0.6).encode(
+    marks = alt.Chart(drawn[["expected", "ratio", "standing", "said"]])
+    return marks.mark_point(
+        filled=True, size=90, opacity=1, stroke="white", strokeWidth=0.6, aria=True
+    ).encode(
         x=x,
         y=y,
+        description="said:N",
         shape=alt.Shape("standing:N", scale=alt.Scale(domain=names, range=shapes), legend=legend),
         color=alt.Color("standing:N", scale=alt.Scale(domain=names, range=colours), legend=legend),
     )
@@ -219,6 +227,11 @@ def caterpillar_chart(sites: pd.DataFrame, peers: pd.DataFrame) -> alt.LayerChar
     of_peers = of_peers.assign(whose="peer", remark="")[list(own.columns)]
     together = own.dropna(subset=["shrunken_ratio"])
     drawn = by_ratio(pd.concat([together, of_peers], ignore_index=True) if len(of_peers) else together)
+    drawn["said"] = [
+        f"{row['place']}: {row['shrunken_ratio']:.2f} ({row['lower']:.2f} to {row['upper']:.2f}), {row['ratio']:.2f} "
+        "before it was drawn toward the fleet"
+        for _, row in drawn.iterrows()
+    ]
     top = max(1.5, 1.05 * drawn["upper"].max()) if len(drawn) else 1.5
     scale = alt.Scale(domain=[0, top], nice=False)
     axis = alt.Axis(
@@ -241,7 +254,9 @@ def caterpillar_chart(sites: pd.DataFrame, peers: pd.DataFrame) -> alt.LayerChar
         base.mark_tick(color=QUIET, thickness=1.6, size=11).encode(
             x=alt.X("ratio:Q", scale=scale, axis=axis)
         ),
-        base.mark_point(filled=True, size=60, opacity=1).encode(x=x, color=colour),
+        base.mark_point(filled=True, size=60, opacity=1, aria=True).encode(
+            x=x, color=colour, description="said:N"
+        ),
         remarks.encode(text="remark:N", x=alt.value(PLOT_WIDTH + 12)),
     ]
     key = "Dot: shrunken ratio with its 95 % limits; upright tick: the ratio itself."
@@ -290,6 +305,7 @@ def parts_chart(parts: pd.DataFrame) -> alt.LayerChart:
             )
         )
     drawn = pd.DataFrame(rows, columns=["part", "start", "end", "remark", "kind"])
+    drawn["said"] = [f"{part} {remark}" for part, remark in zip(drawn["part"], drawn["remark"], strict=True)]
     reach = pd.concat([drawn["start"], drawn["end"], pd.Series([0.8, 1.25])])
     ends = [float(reach.min()) / 1.15, float(reach.max()) * 1.15]
     scale = alt.Scale(type="log", domain=ends, nice=False)
@@ -309,7 +325,7 @@ def parts_chart(parts: pd.DataFrame) -> alt.LayerChart:
     one = alt.Chart(pd.DataFrame({"start": [1.0]})).mark_rule(color=LINE, strokeWidth=1.2).encode(x=x)
     layers = [
         one,
-        base.mark_bar(height=13).encode(x=x, x2="end:Q", color=colour),
+        base.mark_bar(height=13, aria=True).encode(x=x, x2="end:Q", color=colour, description="said:N"),
         base.mark_text(align="left", color=INK, fontSize=11).encode(
             text="remark:N", x=alt.value(PLOT_WIDTH + 12)
         ),

@@ -46,6 +46,9 @@ def intake_chart(account: pd.DataFrame) -> alt.LayerChart:
         f"{int(out):,} of {int(read):,} rows"
         for out, read in zip(totals["quarantined"], totals["read"], strict=True)
     ]
+    drawn["said"] = [
+        f"{rule}: {count:,}" for rule, count in zip(drawn["rule"], drawn["rows_quarantined"], strict=True)
+    ]
     order = totals.sort_values(["quarantined", "file"], ascending=[False, True])["file"].tolist()
     y = alt.Y("file:N", scale=alt.Scale(domain=order), axis=alt.Axis(title=None, labelLimit=LABELS))
     width = WIDTH - LABELS - REMARKS
@@ -74,7 +77,11 @@ def _bars(drawn: pd.DataFrame, y: alt.Y) -> alt.Chart:
         stack="zero",
         axis=alt.Axis(title="Rows quarantined", tickMinStep=1, format=",d", tickCount=5),
     )
-    return alt.Chart(drawn).mark_bar(height=14, stroke="white", strokeWidth=1).encode(x=x, y=y, color=colour)
+    return (
+        alt.Chart(drawn)
+        .mark_bar(height=14, stroke="white", strokeWidth=1, aria=True)
+        .encode(x=x, y=y, color=colour, description="said:N")
+    )
 
 
 def _most_frequent(drawn: pd.DataFrame) -> list[str]:

@@ -4,6 +4,7 @@ import altair as alt
 import pandas as pd
 
 from pipelines.charts.theme import BLUE, GRID, INK, ORANGE, QUIET, SKY_BLUE, VERMILLION, WIDTH, themed
+from pipelines.wording import figure, month_in_words
 
 AXIS_WIDTH = 40
 SHORT_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -38,6 +39,12 @@ def forecast_chart(totals: pd.DataFrame) -> alt.LayerChart:
         {"lower_80": float, "upper_80": float, "lower_95": float, "upper_95": float}
     )
     drawn = drawn.assign(advised=totals["expected_at_recommended"], now_words=NOW, advised_words=ADVISED)
+    drawn["said"] = [
+        f"{month_in_words(row['month'])}: {figure(row['expected'])} expected, 80 % band {row['lower_80']:,.0f} to "
+        f"{row['upper_80']:,.0f}, 95 % band {row['lower_95']:,.0f} to {row['upper_95']:,.0f}; "
+        f"{figure(row['advised'])} with the recommended intervals"
+        for _, row in drawn.iterrows()
+    ]
     drawn = drawn.sort_values("month")
     months = drawn["month"].tolist()
     labels = {
@@ -66,8 +73,9 @@ def forecast_chart(totals: pd.DataFrame) -> alt.LayerChart:
         base.mark_rule(color=BLUE, opacity=0.55, strokeWidth=1.4).encode(y=y("lower_95"), y2="upper_95:Q"),
         base.mark_rule(color=BLUE, opacity=0.35, strokeWidth=7).encode(y=y("lower_80"), y2="upper_80:Q"),
         *(
-            base.mark_point(filled=is_filled, size=70, opacity=1, strokeWidth=1.8).encode(
+            base.mark_point(filled=is_filled, size=70, opacity=1, strokeWidth=1.8, aria=True).encode(
                 y=y(column),
+                description="said:N",
                 shape=alt.Shape(f"{label}:N", scale=marks, legend=legend),
                 color=alt.Color(f"{label}:N", scale=colours, legend=legend),
             )
@@ -109,6 +117,9 @@ def stock_chart(orders: pd.DataFrame) -> alt.LayerChart:
             for column, words in (("on_hand", "in stock"), ("on_order", "on order"))
         ]
     )
+    held["said"] = [
+        f"{name}: {items:,.0f} {where}" for name, items, where in held.itertuples(index=False, name=None)
+    ]
     drawn = pd.DataFrame(
         {
             "name": names,
@@ -133,8 +144,14 @@ def stock_chart(orders: pd.DataFrame) -> alt.LayerChart:
     order = alt.Order("held:N", sort="ascending")
     bars = (
         alt.Chart(held)
-        .mark_bar(height=12, stroke="white", strokeWidth=1)
-        .encode(y=y, x=alt.X("items:Q", stack="zero", axis=axis), color=colour, order=order)
+        .mark_bar(height=12, stroke="white", strokeWidth=1, aria=True)
+        .encode(
+            y=y,
+            x=alt.X("items:Q", stack="zero", axis=axis),
+            color=colour,
+            order=order,
+            description="said:N",
+        )
     )
     base = alt.Chart(drawn).encode(y=y)
     strokes = base.mark_tick(color=VERMILLION, thickness=3, height=18).encode(x=alt.X("demand:Q", axis=axis))

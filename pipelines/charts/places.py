@@ -4,6 +4,7 @@ import altair as alt
 import pandas as pd
 
 from pipelines.charts.theme import BLUE, GRID, INK, LINE, ORANGE, QUIET, WIDTH, themed
+from pipelines.wording import PER_EXPOSURE, figure
 
 LABELS, REMARKS = 210, 150  # width left and right of the plot [px]
 PLOT_WIDTH = WIDTH - LABELS - REMARKS
@@ -34,6 +35,12 @@ def environment_rates_chart(rates: pd.DataFrame) -> alt.VConcatChart:
         f"{count:,} in {years:,.0f}" if pd.notna(rate) else f"no rate: {count:,} in {years:,.1f}"
         for count, years, rate in zip(removed, exposure, drawn["rate"], strict=True)
     ]
+    drawn["said"] = [
+        f"{row['place']}: {figure(row['rate'])} {PER_EXPOSURE} ({figure(row['lower'])} to {figure(row['upper'])})"
+        if pd.notna(row["rate"])
+        else f"{row['place']}: {row['remark']}"
+        for _, row in drawn.iterrows()
+    ]
     drawn = drawn.sort_values(["lower", "rate"], ascending=False, na_position="last")
     # Room for every rate; the limits of thin places may reach beyond the edge.
     top = float(pd.Series([1.6 * drawn["rate"].max(), drawn["upper"].max()]).min())
@@ -45,11 +52,11 @@ def _rate_panel(panel: pd.DataFrame, scale: alt.Scale) -> alt.LayerChart:
     base = _rows(panel)
     axis = alt.Axis(title="Removals per 100 shackle-years", tickCount=6)
     limits = base.mark_rule(color=BLUE, strokeWidth=2, opacity=0.5, clip=True)
-    dots = base.mark_point(color=BLUE, filled=True, size=60, opacity=1)
+    dots = base.mark_point(color=BLUE, filled=True, size=60, opacity=1, aria=True)
     return _named(
         panel,
         limits.encode(x=alt.X("lower:Q", scale=scale, axis=axis), x2="upper:Q"),
-        dots.encode(x=alt.X("rate:Q", scale=scale, axis=axis)),
+        dots.encode(x=alt.X("rate:Q", scale=scale, axis=axis), description="said:N"),
         _remarks(base),
         _remarks_heading(panel, "removals in shackle-years"),
     )
@@ -78,6 +85,10 @@ def interval_chart(recommendations: pd.DataFrame) -> alt.VConcatChart:
         _months_in_words(now, then, mark)
         for now, then, mark in zip(drawn["current"], drawn["recommended"], drawn["mark"], strict=True)
     ]
+    drawn["said"] = [
+        f"{place}, months between inspections: {remark}"
+        for place, remark in zip(drawn["place"], drawn["remark"], strict=True)
+    ]
     drawn["change"] = drawn["recommended"] - drawn["current"]
     drawn = drawn.sort_values(["change", "place"], na_position="last").drop(columns="change")
     longest = pd.Series([12, drawn["current"].max(), drawn["recommended"].max()]).max()
@@ -104,8 +115,9 @@ def _interval_panel(panel: pd.DataFrame, longest: int, has_legend: bool) -> alt.
             legend=ring if has_legend else None,
         ),
     )
-    recommended = base.mark_point(filled=True, size=70, opacity=1).encode(
+    recommended = base.mark_point(filled=True, size=70, opacity=1, aria=True).encode(
         x=then,
+        description="said:N",
         shape=alt.Shape(
             "mark:N",
             scale=alt.Scale(domain=MARKS, range=["circle", "diamond"]),

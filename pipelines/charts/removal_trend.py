@@ -4,6 +4,7 @@ import altair as alt
 import pandas as pd
 
 from pipelines.charts.theme import BLUE, BLUISH_GREEN, GRID, INK, LINE, QUIET, VERMILLION, WIDTH, themed
+from pipelines.wording import PER_EXPOSURE, figure, month_in_words
 
 # Each standing of a month, with the shape and the colour that both say it.
 STANDINGS = {
@@ -63,8 +64,23 @@ def _drawn(trend: pd.DataFrame) -> pd.DataFrame:
         "limit_upper": "limit_upper",
     }
     drawn = trend[list(columns)].rename(columns=columns)
+    drawn["said"] = [_said(row) for _, row in drawn.iterrows()]
     drawn["standing"] = [STANDINGS[signal][0] for signal in trend["signal"].fillna("")]
     return drawn.sort_values("month", ignore_index=True)
+
+
+def _said(row: pd.Series) -> str:
+    """Return what a month's mark says to whoever points at it."""
+    counts = f"{month_in_words(row['month'])}: {row['removed']:,} removed of {row['inspected']:,} inspected"
+    if pd.isna(row["rate"]):
+        return counts
+    limits = f"{figure(row['rate_lower'])} to {figure(row['rate_upper'])}"
+    usual = (
+        f"; usual {figure(row['limit_lower'])} to {figure(row['limit_upper'])}"
+        if pd.notna(row["limit_upper"])
+        else ""
+    )
+    return f"{counts}; {figure(row['rate'])} {PER_EXPOSURE} ({limits}){usual}"
 
 
 def _months(months: list[str], has_labels: bool) -> alt.X:
@@ -121,8 +137,9 @@ def _marks(base: alt.Chart, rated: pd.DataFrame, y: alt.Y) -> alt.Chart:
     shapes = [shape for _, shape, _ in seen]
     colours = [colour for _, _, colour in seen]
     legend = alt.Legend(title=None, symbolSize=90)
-    return base.mark_point(filled=True, opacity=1, stroke="white", strokeWidth=0.6).encode(
+    return base.mark_point(filled=True, opacity=1, stroke="white", strokeWidth=0.6, aria=True).encode(
         y=y,
+        description="said:N",
         size=alt.Size("shackle_years:Q", scale=alt.Scale(range=[34, 130], domainMin=0), legend=None),
         shape=alt.Shape("standing:N", scale=alt.Scale(domain=standings, range=shapes), legend=legend),
         color=alt.Color("standing:N", scale=alt.Scale(domain=standings, range=colours), legend=legend),
@@ -154,8 +171,8 @@ def _counts(drawn: pd.DataFrame, months: alt.X, column: str, title: str, colour:
     # Months without a single item would leave the axis without an end.
     scale = alt.Scale(domain=[0, max(1, int(drawn[column].max()))])
     return (
-        alt.Chart(drawn[["month", column]])
-        .mark_bar(color=colour, width={"band": 0.62})
-        .encode(x=months, y=alt.Y(f"{column}:Q", axis=axis, scale=scale))
+        alt.Chart(drawn[["month", column, "said"]])
+        .mark_bar(color=colour, width={"band": 0.62}, aria=True)
+        .encode(x=months, y=alt.Y(f"{column}:Q", axis=axis, scale=scale), description="said:N")
         .properties(width=PLOT_WIDTH, height=54)
     )

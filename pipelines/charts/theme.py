@@ -73,6 +73,7 @@ def themed(chart: Drawing) -> Drawing:
         },
         view={"stroke": None},
         concat={"spacing": 26},
-        mark={"font": SANS},
+        # Marks say nothing by themselves; those with a description show it to whoever points at them.
+        mark={"font": SANS, "aria": False},
         text={"font": SANS, "fontSize": 12, "color": INK},
     )

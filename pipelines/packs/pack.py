@@ -1,10 +1,14 @@
 """Makes a report pack: pages from notebooks, a workbook, text tables and an index, moved into place when whole."""
 
+import re
 import sys
 import tempfile
+import unicodedata
 from collections.abc import Iterable
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
+from itertools import count
 from pathlib import Path
 from secrets import token_hex
 
@@ -17,7 +21,7 @@ from pipelines.packs.exports import write_table, write_workbook
 from pipelines.packs.pages import index_html, page_html, report_of, scope_in_words
 from pipelines.packs.printed import pdf_of_page
 from pipelines.packs.reading import OpenTables, open_tables
-from pipelines.packs.running import Run, run_notebook
+from pipelines.packs.running import Run, run_notebook, without_machine_paths
 from pipelines.shipped import shipped_folder
 from pipelines.wording import month_in_words, sources_in_words
 from pipelines.wording_orders import assumptions
@@ -28,13 +32,25 @@ REPORTS = (
     "interval_recommendations",
     "procurement",
     "benchmark",
+    "site_page",
     "intake_account",
     "evidence",
 )
 # Of these, the ones that tell of all clients together, left out of the pack of one client or site.
 FOR_ALL_CLIENTS = ("evidence",)
 # Of these, the ones that show sites of others, under names that are made up for each pack.
-WITH_PEERS = ("benchmark",)
+WITH_PEERS = ("benchmark", "site_page")
+# Of these, the one that makes a page for each site of a client, to be handed over as it is; it goes with the benchmark.
+OF_EACH_SITE = "site_page"
+
+
+@dataclass(frozen=True)
+class Page:
+    """A page to be made: the name of its file, the report it is of, and the site it tells of ('' for all)."""
+
+    name: str
+    report: str
+    site: str
 
 
 def run_pack(
@@ -47,6 +63,7 @@ def run_pack(
     jobs: int = 2,
     salt: str = "",
     paper: str = "",
+    keep_notebooks: bool = False,
 ) -> Path:
     """Run notebooks into a report pack and return the path of its index page.
 
@@ -68,6 +85,8 @@ def run_pack(
         Key of the names that other clients' sites have in this pack; '' for one made up at random, kept nowhere.
     paper : str
         `a4` or `us-letter`, to have each page as a PDF too; '' for none.
+    keep_notebooks : bool
+        Whether to put the notebooks as they were run into the pack.
 
     Raises
     ------
@@ -76,7 +95,7 @@ def run_pack(
     Fault
         A notebook stopped; nothing is written then.
     """
-    chosen = _chosen(names, is_for_all=not (client or site))
+    chosen = _chosen(names, client, site)
     salt = salt or token_hex()
     with (
         computed_store(store, period, client) as readable,
@@ -86,17 +105,20 @@ def run_pack(
         place = out / tables.period
         _refuse_foreign_folder(place)
         out.mkdir(parents=True, exist_ok=True)
-        parameters = {"store": str(readable), "period": tables.period, "client": client, "site": site}
-        runs = _run_all(chosen, parameters, salt, Path(scratch), jobs)
+        parameters = {"store": str(readable), "period": tables.period, "client": client}
+        runs = _run_all(_pages(chosen, tables), parameters, salt, Path(scratch), jobs)
         with tempfile.TemporaryDirectory(prefix=".pack-", dir=out) as aside:
             whole = Path(aside) / "pack"
             _write_pack(whole, runs, tables, paper)
+            if keep_notebooks:
+                _write_notebooks(whole, runs, store.name)
             _move_into_place(whole, place, Path(aside))
     return place / "index.html"
 
 
-def _chosen(names: Iterable[str], is_for_all: bool) -> list[str]:
-    asked = list(REPORTS) if "all" in (names := list(names)) else names
+def _chosen(names: Iterable[str], client: str, site: str) -> list[str]:
+    is_for_all = not (client or site)
+    asked = set(REPORTS if "all" in (names := list(names)) else names)
     for name in names:
         if name not in (*REPORTS, "all"):
             near = get_close_matches(name, REPORTS, n=1, cutoff=0.5)
@@ -108,7 +130,39 @@ def _chosen(names: Iterable[str], is_for_all: bool) -> list[str]:
             raise RequestFault(
                 f'The report "{name}" tells of all clients together. Ask for it without --client and --site.'
             )
-    return [name for name in REPORTS if name in asked and (is_for_all or name not in FOR_ALL_CLIENTS)]
+        if name == OF_EACH_SITE and not client:
+            raise RequestFault(f'The report "{name}" is for one client. Ask for it with --client.')
+    if "benchmark" in asked:
+        asked.add(OF_EACH_SITE)
+    left_out = {*(() if is_for_all else FOR_ALL_CLIENTS), *(() if client else (OF_EACH_SITE,))}
+    return [name for name in REPORTS if name in asked - left_out]
+
+
+def _pages(reports: list[str], tables: OpenTables) -> list[Page]:
+    pages = []
+    for report in reports:
+        if report != OF_EACH_SITE:
+            pages.append(Page(report, report, tables.site))
+            continue
+        sites = tables.sites()
+        names = file_names(sites)
+        pages += [Page(f"{report}_{names[site]}", report, site) for site in sites]
+    return pages
+
+
+def file_names(names: list[str]) -> dict[str, str]:
+    """Return for each name one that any file system takes, in small letters and figures, none of them twice.
+
+    >>> file_names(["North Quay", "Nörth quay!", "../..", "造船所"])
+    {'North Quay': 'north-quay', 'Nörth quay!': 'north-quay-2', '../..': 'site', '造船所': 'site-2'}
+    """
+    found: dict[str, str] = {}
+    for name in names:
+        plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
+        base = re.sub("[^a-z0-9]+", "-", plain).strip("-")[:60] or "site"
+        numbered = (base if number == 1 else f"{base}-{number}" for number in count(1))
+        found[name] = next(each for each in numbered if each not in found.values())
+    return found
 
 
 def _refuse_foreign_folder(place: Path) -> None:
@@ -118,19 +172,20 @@ def _refuse_foreign_folder(place: Path) -> None:
         )
 
 
-def _run_all(names: list[str], parameters: dict[str, str], salt: str, scratch: Path, jobs: int) -> list[Run]:
+def _run_all(pages: list[Page], parameters: dict[str, str], salt: str, scratch: Path, jobs: int) -> list[Run]:
     from tqdm import tqdm
 
     def run(number: int) -> Run:
-        own = scratch / str(number)
+        page, own = pages[number], scratch / str(number)
         own.mkdir()
-        salted = {"salt": salt} if names[number] in WITH_PEERS else {}
-        return run_notebook(shipped_folder("notebooks") / f"{names[number]}.ipynb", parameters | salted, own)
+        salted = {"salt": salt} if page.report in WITH_PEERS else {}
+        notebook = shipped_folder("notebooks") / f"{page.report}.ipynb"
+        return replace(run_notebook(notebook, parameters | {"site": page.site} | salted, own), name=page.name)
 
     # The kernels do the work, so threads serve; a bar shows on a terminal only.
     with ThreadPoolExecutor(max_workers=jobs) as workers:
-        runs = workers.map(run, range(len(names)))
-        return list(tqdm(runs, total=len(names), desc="Reports", disable=None, file=sys.stderr, leave=False))
+        runs = workers.map(run, range(len(pages)))
+        return list(tqdm(runs, total=len(pages), desc="Reports", disable=None, file=sys.stderr, leave=False))
 
 
 def _write_pack(folder: Path, runs: list[Run], tables: OpenTables, paper: str) -> None:
@@ -140,13 +195,21 @@ def _write_pack(folder: Path, runs: list[Run], tables: OpenTables, paper: str) -
         write_table(frame, "csv", folder / "tables" / f"{name}.csv")
     write_workbook(folder / "tables.xlsx", frames, _about(tables), tables.as_of)
     for run in runs:
-        page = page_html(run, tables)
+        page = page_html(run, replace(tables, site=run.site))
         (folder / f"{run.name}.html").write_text(page, encoding="utf-8")
         if paper:
             (folder / f"{run.name}.pdf").write_bytes(pdf_of_page(page, paper))
     reports = [report_of(run) for run in runs]
     index = index_html(reports, list(frames), tables, has_pdf=bool(paper))
     (folder / "index.html").write_text(index, encoding="utf-8")
+
+
+def _write_notebooks(folder: Path, runs: list[Run], store: str) -> None:
+    import nbformat
+
+    for run in runs:
+        kept = without_machine_paths(run.notebook, store)
+        (folder / f"{run.name}.ipynb").write_text(nbformat.writes(kept) + "\n", encoding="utf-8")
 
 
 def _frames(tables: OpenTables) -> dict[str, pd.DataFrame]:

@@ -1,5 +1,6 @@
 """Turns a notebook that was run into a page that needs no network, and writes the index of a pack."""
 
+import copy
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
@@ -17,18 +18,19 @@ HIDDEN_TAGS = ["parameters", "injected-parameters", "cautions", "completed"]
 
 @dataclass(frozen=True)
 class Report:
-    """What the index says of one report."""
+    """What the index says of one report, and of which site it tells ('' for all)."""
 
     name: str
     title: str
     question: str
     headline: str
+    site: str
 
 
 def report_of(run: Run) -> Report:
     """Return what a notebook says of itself: its first cell is its title and, below, the question it answers."""
     title, _, question = run.notebook.cells[0].source.partition("\n")
-    return Report(run.name, title.removeprefix("# ").strip(), question.strip(), run.headline)
+    return Report(run.name, title.removeprefix("# ").strip(), question.strip(), run.headline, run.site)
 
 
 def page_html(run: Run, tables: OpenTables) -> str:
@@ -47,6 +49,28 @@ def index_html(reports: list[Report], table_names: list[str], tables: OpenTables
         downloads=listed,
         has_pdf=has_pdf,
     )
+
+
+def without_empty_parts(notebook: Any) -> Any:
+    """Return a notebook without its parts, from one heading to the next, of which no cell shows anything.
+
+    A heading with nothing under it, such as that of orders where nobody may see them, reads as a fault.
+    """
+    parts: list[list[Any]] = [[]]
+    for cell in notebook.cells:
+        if cell.cell_type == "markdown" and cell.source.startswith("## "):
+            parts.append([])
+        parts[-1].append(cell)
+    opening, *others = parts
+    kept = copy.copy(notebook)
+    kept.cells = [*opening, *(cell for part in others if any(map(_shows, part)) for cell in part)]
+    return kept
+
+
+def _shows(cell: Any) -> bool:
+    is_hidden = bool(set(HIDDEN_TAGS) & set(cell.metadata.get("tags", [])))
+    shown = (output.get("data", {}).get("text/html", "") for output in cell.get("outputs", []))
+    return not is_hidden and any(html.strip() for html in shown)
 
 
 def scope_in_words(client: str, site: str) -> str:
@@ -69,7 +93,7 @@ def _body(notebook: Any) -> str:
         template_file="body.html.j2",
         exclude_anchor_links=True,
     )
-    body, _ = exporter.from_notebook_node(notebook)
+    body, _ = exporter.from_notebook_node(without_empty_parts(notebook))
     return body
 
 

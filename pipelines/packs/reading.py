@@ -56,6 +56,10 @@ class OpenTables:
         """The columns that name a place, without those that are the same all through."""
         return [name for name in ("client", "site") if not getattr(self, name)] + ["environment"]
 
+    def sites(self) -> list[str]:
+        """Return the sites that have records, in the order of the alphabet."""
+        return sorted(self.tables["removal_rates"]["site"].unique())
+
     def month(self) -> pd.DataFrame:
         """Return the removal rates of the places inspected in the month, the surely highest first."""
         rates = self.tables["removal_rates"]

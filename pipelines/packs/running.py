@@ -1,5 +1,8 @@
 """Runs one notebook in a kernel of its own, and says in one sentence what stopped it where something did."""
 
+import copy
+import json
+import re
 import sys
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -15,11 +18,12 @@ LONGEST_RUN_SECONDS = 1200  # for one cell
 
 @dataclass(frozen=True)
 class Run:
-    """A notebook that ran to its end, with the sentence it leads with."""
+    """A notebook that ran to its end, with the sentence it leads with and the site it was run for ('' for all)."""
 
     name: str
     notebook: Any
     headline: str
+    site: str
 
 
 def run_notebook(path: Path, parameters: Mapping[str, str], scratch: Path) -> Run:
@@ -68,7 +72,23 @@ def run_notebook(path: Path, parameters: Mapping[str, str], scratch: Path) -> Ru
             " Run fewer side by side with --jobs 1."
         ) from error
     notebook = nbformat.read(written, as_version=4)
-    return Run(path.stem, notebook, _headline(path.stem, notebook))
+    return Run(path.stem, notebook, _headline(path.stem, notebook), parameters.get("site", ""))
+
+
+def without_machine_paths(notebook: Any, store: str) -> Any:
+    """Return a notebook that was run, to be handed over: nothing of the machine, and of the store its name only."""
+    kept = copy.deepcopy(notebook)
+    kept.metadata.pop("papermill", None)
+    for cell in kept.cells:
+        for name in ("papermill", "execution"):
+            cell.metadata.pop(name, None)
+        if "injected-parameters" in cell.metadata.get("tags", []):
+            cell.source = re.sub(
+                r"^store = .*$", f"store = {json.dumps(store)}", cell.source, flags=re.MULTILINE
+            )
+            # The key of peers' names would undo them.
+            cell.source = re.sub(r"^salt = .*$", 'salt = ""', cell.source, flags=re.MULTILINE)
+    return kept
 
 
 def _refuse_unknown_parameters(path: Path, parameters: Mapping[str, str]) -> None:

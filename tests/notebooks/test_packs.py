@@ -9,7 +9,7 @@ import pytest
 
 from pipelines.faults import Fault, RequestFault
 from pipelines.packs import REPORTS, run_pack
-from pipelines.packs.pack import FOR_ALL_CLIENTS
+from pipelines.packs.pack import FOR_ALL_CLIENTS, OF_EACH_SITE
 from pipelines.packs.reading import open_tables
 from pipelines.packs.running import run_notebook
 from pipelines.shipped import shipped_folder
@@ -85,9 +85,10 @@ def test_a_pack_is_whole(pack, asked):
         "tables",
         *(
             f"{name}.html"
-            for name in REPORTS
+            for name in set(REPORTS) - {OF_EACH_SITE}
             if not {"client", "site"} & set(asked) or name not in FOR_ALL_CLIENTS
         ),
+        *(["site_page_press-hall.html"] if "client" in asked else []),
     }
     own = {"files_loaded", "contract_rules", "quarantine", "reasons_not_known", "rows_set_aside"}
     own |= {"peers", "peer_environments"} if "client" in asked else set()
@@ -104,7 +105,7 @@ def test_a_pack_is_whole(pack, asked):
 
 
 def test_without_being_asked_for_no_pdf_is_linked(pack):
-    assert ".pdf" not in (pack / "index.html").read_text(encoding="utf-8")
+    assert '.pdf"' not in (pack / "index.html").read_text(encoding="utf-8")
 
 
 def test_pages_ask_nothing_of_a_network_and_link_only_into_the_pack(pack, pages):
@@ -357,7 +358,24 @@ def test_what_tells_of_all_clients_together_is_not_in_the_pack_of_one(make_pack)
         assert not (make_pack(**scope) / "tables" / "hazard_model.csv").exists()
 
 
-def test_each_page_comes_as_a_pdf_too_where_asked_and_the_index_links_it(small_store, tmp_path):
-    index = run_pack(["intake_account"], small_store, "", "", "", tmp_path, paper="a4")
+def test_pages_come_as_pdf_and_notebooks_as_run_where_asked(small_store, tmp_path):
+    index = run_pack(
+        ["intake_account", "benchmark"],
+        small_store,
+        "",
+        FERROW,
+        "",
+        tmp_path,
+        paper="a4",
+        keep_notebooks=True,
+        salt="a salt",
+    )
     assert (index.parent / "intake_account.pdf").read_bytes().startswith(b"%PDF")
     assert 'href="intake_account.pdf"' in index.read_text(encoding="utf-8")
+    written = [path.read_text(encoding="utf-8") for path in index.parent.glob("*.ipynb")]
+    assert len(written) == 2
+    for notebook in written:
+        assert f'store = \\"{small_store.name}\\"' in notebook
+        for secret in ("a salt", str(small_store.parent), "/tmp", BRACKLE):
+            assert secret not in notebook
+        assert '"output_type": "execute_result"' in notebook

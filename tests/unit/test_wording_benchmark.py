@@ -100,12 +100,12 @@ def test_a_low_ratio_is_no_praise_by_itself():
             "additive",
             "Taken together, the sites differ more than chance makes them, so the limits are wider than those of chance: the "
             "true ratios of sites that are like the others are taken to differ by about 20\N{NO-BREAK SPACE}% from site to site "
-            "(additive spread, tau² = 0.040).",
+            "(the additive method).",
         ),
         (
             "multiplicative",
             "Taken together, the sites differ more than chance makes them, so the limits are wider than those of chance, by a "
-            "factor 1.50 (multiplicative spread, phi = 2.25).",
+            "factor 1.50 (the multiplicative method).",
         ),
     ],
 )

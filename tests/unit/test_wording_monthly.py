@@ -167,7 +167,8 @@ def changes(**criteria):
 
 def test_reasons_that_changed_are_told_the_greatest_change_first():
     assert wording.reason_changes(
-        changes(deformed=(3.0, 2.5, True), heat_damage=(1.0, 4.0, True), nicks_or_gouges=(2.0, 1.9, False))
+        changes(deformed=(3.0, 2.5, True), heat_damage=(1.0, 4.0, True), nicks_or_gouges=(2.0, 1.9, False)),
+        "",
     ) == [
         "At Brackle Docks, against the 12 months before, removals for heat damage went down from 4 to 1 and removals for "
         "deformed went up from 2.5 to 3 per 100 shackle-years, more than chance explains; the mix of reasons has changed "
@@ -176,11 +177,12 @@ def test_reasons_that_changed_are_told_the_greatest_change_first():
 
 
 def test_reasons_that_stayed_and_reasons_of_which_too_little_is_known():
-    (steady,) = wording.reason_changes(changes(deformed=(3.0, 2.9, False)))
+    (steady,) = wording.reason_changes(changes(deformed=(3.0, 2.9, False)), "North Shed")
+    assert steady.startswith("At North Shed no criterion")
     assert steady.endswith(
         "changed beyond chance against the 12 months before; the mix of reasons has not changed beyond chance."
     )
     unknown = changes(deformed=(3.0, 2.9, False)).assign(is_change_beyond_chance=None)
-    assert wording.reason_changes(unknown) == [
+    assert wording.reason_changes(unknown, "") == [
         "At Brackle Docks there is too little exposure or too few removals to compare reasons with the year before."
     ]

@@ -41,3 +41,12 @@ def test_the_same_chart_gives_the_same_bytes(chart):
 def test_a_chart_with_its_latest_month_at_the_right_opens_there(chart):
     assert 'class="drawing from-right"' in Figure(chart, "", "", opens_at_right=True)._repr_html_()
     assert 'class="drawing"' in Figure(chart, "", "")._repr_html_()
+
+
+def test_a_described_mark_tells_what_it_is_to_whoever_points_at_it(chart):
+    rows = pd.DataFrame({"a": [1, 2], "said": ['5 < 6 & "so"', "two"]})
+    drawn = alt.Chart(rows).mark_point(aria=True).encode(x="a:Q", description="said:N")
+    assert re.findall("<title>(.*?)</title></path>", Figure(drawn, "", "").svg()) == [
+        "5 &lt; 6 &amp; &quot;so&quot;",
+        "two",
+    ]
