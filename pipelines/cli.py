@@ -196,7 +196,7 @@ def table(
 
 @app.command()
 def trace(
-    name: Annotated[str, typer.Argument(metavar="TABLE", help="Name of a result table.")],
+    name: Annotated[str, typer.Argument(help="Name of a result table.")],
     where: Annotated[
         list[str],
         typer.Option(

@@ -86,6 +86,6 @@ def trace(
         lines = trace_lines(con, table, where, quarantined, as_of)
         cells = cells_of_files(con, files, profiles, lines[["file_sha256", "row"]])
     lines = lines.merge(cells, on=["file_sha256", "row"], how="left", suffixes=("", "_of_file"))
-    lines["raw"] = lines["raw"].fillna(lines.pop("raw_of_file"))
+    lines["raw"] = lines.pop("raw_of_file").where(lines["raw"].isna(), lines["raw"])
     without = sorted(lines.loc[lines["raw"].isna(), "file"].dropna().unique())
     return lines.drop(columns="file_sha256"), trace_remarks(lines, remark_on(table), unread, without)

@@ -51,19 +51,21 @@ def trace_remarks(
         if number
     ]
     counts = current[current["counts_in"].str.startswith("counts")]
-    rated = current["removed_at_risk"].sum()
-    said = [f"{_lines(len(current))} current{''.join(f', {other}' for other in others)}."]
+    said = [
+        f"{len(current):,} current line{'' if len(current) == 1 else 's'}{''.join(f', {other}' for other in others)}."
+    ]
     if len(counts):
         said.append(
-            f"Of the current ones {_lines(len(counts))} in the counts: {counts['quantity'].sum():,.0f} looked at,"
+            f"In the counts: {len(counts):,} of them, {counts['quantity'].sum():,.0f} looked at,"
             f" {counts['removed'].sum():,.0f} removed."
         )
     if current["removed_at_risk"].notna().any():
-        said.append(f"{rated:,.0f} removals have exposure and stand in the rate.")
+        removals = current["removed_at_risk"].sum()
+        said.append(f"In the rate: {removals:,.0f} removal{'' if removals == 1 else 's'}.")
     said += [remark] if remark else []
     said += [
-        f'{number:,} rows in quarantine were read with the source profile "{source}", which is not at hand; give it with'
-        " --source to see which of them belong here."
+        f'Rows in quarantine that were read with the source profile "{source}", which is not at hand: {number:,}. Give it'
+        " with --source to see which of them belong here."
         for source, number in unread.items()
     ]
     if without_cells:
@@ -71,7 +73,3 @@ def trace_remarks(
             f"For the cells as exported give the files again: {' '.join(f'--file {file}' for file in without_cells)}"
         )
     return said
-
-
-def _lines(number: int) -> str:
-    return f"{number:,} line{'' if number == 1 else 's'}"
