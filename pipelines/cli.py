@@ -56,6 +56,14 @@ class Paper(StrEnum):
     LETTER = "us-letter"
 
 
+class TraceFormat(StrEnum):
+    """How traced lines are written."""
+
+    TEXT = "text"
+    CSV = "csv"
+    JSON = "json"
+
+
 @app.callback()
 def _options(debug: Annotated[bool, typer.Option("--debug", help="Show tracebacks.")] = False) -> None:
     """Read by `main` before the command runs."""
@@ -194,6 +202,48 @@ def table(
 
 
 @app.command()
+def trace(
+    name: Annotated[str, typer.Argument(help="Name of a result table.")],
+    where: Annotated[
+        list[str],
+        typer.Option(
+            "--where",
+            metavar="COLUMN=VALUE",
+            help="A value of a key column, as the table has it; may be given more than once.",
+        ),
+    ],
+    store: StorePath,
+    file: Annotated[
+        list[Path] | None,
+        typer.Option(
+            "--file",
+            help="An exported file, to show its cells as they stand there; may be given more than once.",
+        ),
+    ] = None,
+    source: SourcePath = None,
+    period: Annotated[
+        str,
+        typer.Option("--period", help="Month of the report the figure stands in, YYYY-MM; else the latest."),
+    ] = "",
+    format: Annotated[TraceFormat, typer.Option("--format", help="How to write it.")] = TraceFormat.TEXT,
+    out: Out = None,
+) -> None:
+    """List the log lines behind a figure of a result table, superseded and quarantined ones too."""
+    from pipelines.jobs import trace as lines_behind
+    from pipelines.packs.exports import write_lines, write_table
+    from pipelines.wording_trace import trace_lines_of_text
+
+    asked = _pairs(where)
+    lines, remarks = lines_behind(store, name, asked, file or [], source, period)
+    if format is TraceFormat.TEXT:
+        write_lines(trace_lines_of_text(lines, asked), out)
+    else:
+        write_table(lines, format.value, out)
+    for remark in remarks:
+        _say(remark)
+
+
+@app.command()
 def report(
     names: Annotated[list[str], typer.Argument(help="Reports to make, or: all")],
     store: StorePath,
@@ -253,6 +303,20 @@ def main() -> None:
             raise
         _say(str(fault))
         sys.exit(1)
+
+
+def _pairs(where: list[str]) -> dict[str, str]:
+    pairs: dict[str, str] = {}
+    for pair in where:
+        column, sign, value = pair.partition("=")
+        if not sign or not column.strip():
+            raise typer.BadParameter(
+                f'"{pair}" is not COLUMN=VALUE, such as month=2026-02.', param_hint="--where"
+            )
+        if column.strip() in pairs:
+            raise typer.BadParameter(f'"{column.strip()}" is given twice.', param_hint="--where")
+        pairs[column.strip()] = value.strip()
+    return pairs
 
 
 def _say(sentence: str) -> None:

@@ -1,13 +1,20 @@
 """The jobs that cross rooms: load files and compute the result tables; do the whole job on the demo data."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
+import pandas as pd
+
 from pipelines.intake import load_files
+from pipelines.intake.rereading import cells_of_files, quarantined_lines
+from pipelines.packs.reading import open_month
 from pipelines.shipped import shipped_folder
+from pipelines.sources import known_profiles, read_profile
 from pipelines.store import make_store, open_store
 from pipelines.store.loading import Account
 from pipelines.tables import compute_tables
+from pipelines.tables.trace import remark_on, trace_lines
+from pipelines.wording_trace import trace_remarks
 
 
 def load_and_compute(
@@ -58,3 +65,27 @@ def run_demo(out: Path, say: Callable[[str], None]) -> Path:
     for account in load_and_compute(exports, store, registers):
         say("\n".join(account_lines(account)))
     return run_pack(["all"], store, "", "", "", out, jobs=2)
+
+
+def trace(
+    store: Path,
+    table: str,
+    where: Mapping[str, str],
+    files: list[Path],
+    profile_path: Path | None = None,
+    period: str = "",
+) -> tuple[pd.DataFrame, list[str]]:
+    """Return the log lines behind rows of a result table, as `trace_lines` does, and what a reader should know of them.
+
+    The exported `files`, given again, fill in `raw` of their lines; `period` is the month of the report that the figure
+    stood in, '' for the latest.
+    """
+    profiles = known_profiles() + ([read_profile(profile_path)] if profile_path else [])
+    with open_month(store, period, "") as (con, _, _, as_of):
+        quarantined, unread = quarantined_lines(con, profiles)
+        lines = trace_lines(con, table, where, quarantined, as_of)
+        cells = cells_of_files(con, files, profiles, lines[["file_sha256", "row"]])
+    lines = lines.merge(cells, on=["file_sha256", "row"], how="left", suffixes=("", "_of_file"))
+    lines["raw"] = lines.pop("raw_of_file").where(lines["raw"].isna(), lines["raw"])
+    without = sorted(lines.loc[lines["raw"].isna(), "file"].dropna().unique())
+    return lines.drop(columns="file_sha256"), trace_remarks(lines, remark_on(table), unread, without)

@@ -18,6 +18,9 @@ settings.register_profile("ci", derandomize=True)
 if os.environ.get("CI"):
     settings.load_profile("ci")
 
+CHROMIUM = Path("/usr/bin/chromium")
+PICTURES = Path(__file__).parent / "artefacts"  # not under version control
+
 REGISTER = """client,site,environment,service_class,use_frequency,current_interval_months,legal_limit_months,site_rule_months
 Brackle Docks,North Shed,indoor dry,normal,weekly,12,,
 Brackle Docks,Sea Wall,marine spray,severe,daily,3,6,
@@ -117,6 +120,40 @@ def demo(
     )
     assert done.returncode == 0, done.stderr
     return out, done
+
+
+@pytest.fixture(scope="session")
+def demo_pack(demo) -> Path:
+    """The folder of the report pack that `rigging-removals demo` made."""
+    out, done = demo
+    return (out / done.stdout.splitlines()[-1].removeprefix("Report pack: ")).parent
+
+
+@pytest.fixture(scope="module")
+def browser():
+    """A chromium to look at pages with; the tests that want one are skipped where there is none, but not on CI."""
+    playwright = pytest.importorskip("playwright.sync_api")
+    if not CHROMIUM.exists():
+        missing = f"no browser at {CHROMIUM}"
+        pytest.fail(missing) if os.environ.get("CI") else pytest.skip(missing)
+    # For a module only: while it is open no test may run an event loop of its own.
+    with playwright.sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox"])
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(scope="session")
+def keep_picture():
+    """A function that keeps a picture of a whole page, as it stands, for a person to look at: in `PICTURES`."""
+
+    def keep(page, name: str = "") -> Path:
+        page_name = name or Path(page.url).stem
+        path = PICTURES / f"{page_name}-{page.viewport_size['width']}.png"
+        page.screenshot(path=path, full_page=True)
+        return path
+
+    return keep
 
 
 @pytest.fixture(scope="session")

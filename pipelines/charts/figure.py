@@ -33,7 +33,7 @@ class Figure:
         place = "drawing from-right" if self.opens_at_right else "drawing"
         return (
             f"<figure><figcaption>{escape(self.finding)}</figcaption>"
-            f'<div class="{place}" tabindex="0">{self.svg()}</div></figure>'
+            f'<div class="{place}" role="group" tabindex="0" aria-label="Chart">{self.svg()}</div></figure>'
         )
 
 

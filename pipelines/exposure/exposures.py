@@ -1,4 +1,4 @@
-"""Runs group_days.sql and exposures.sql inside the open store."""
+"""Runs group_days.sql and exposures.sql inside the open store, and makes the views that read them."""
 
 from datetime import date
 
@@ -13,7 +13,7 @@ def build_exposures(con: duckdb.DuckDBPyConnection, as_of: date | None = date.ma
     """Make the table `exposures` anew: one row for each look at a group, and for each item that missed its look.
 
     Reads the view `current_lines` and the table `site_register`; leaves the table `group_days` behind as well, one row
-    for each group and day with lines of it.
+    for each group and day with lines of it, and the views of `make_views`.
 
     Parameters
     ----------
@@ -58,3 +58,13 @@ def build_exposures(con: duckdb.DuckDBPyConnection, as_of: date | None = date.ma
     """
     con.execute(statement("pipelines.exposure", "group_days.sql"), {"as_of": as_of})
     con.execute(statement("pipelines.exposure", "exposures.sql"))
+    make_views(con)
+
+
+def make_views(con: duckdb.DuckDBPyConnection) -> None:
+    """Make the views `line_gaps` and `standing_groups` of `current_lines` and the working tables.
+
+    They last as long as the connection is open, a read-only one too.
+    """
+    for name in ("line_gaps", "standing_groups"):
+        con.execute(statement("pipelines.exposure", f"{name}.sql"))

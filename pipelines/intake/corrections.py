@@ -20,6 +20,7 @@ from pipelines.intake.marks import WHOLE_RECORD
 from pipelines.intake.verdict import UNREADABLE_ROW
 from pipelines.intake.workbooks import sheet_names, sheet_rows
 from pipelines.shipped import statement
+from pipelines.terminal import text_table
 
 FILE, ROW, RULE, DETAIL, FINGERPRINT, PROFILE = (
     "(file)", "(row)", "(rule)", "(what is wrong)", "(fingerprint)", "(profile)",
@@ -65,16 +66,9 @@ def open_rows(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
 
 def row_lines(rows: pd.DataFrame) -> list[str]:
     """Return quarantined rows as lines of a table for a terminal."""
-    table = [("file", "row", "rule", "what is wrong")]
-    table += [
-        (_on_one_line(row.file), str(row.row), str(row.rule), _on_one_line(row.detail))
-        for row in rows.itertuples()
-    ]
-    widths = [max(len(cells[place]) for cells in table) for place in range(3)]
-    return [
-        "  ".join([*(cell.ljust(width) for cell, width in zip(cells, widths, strict=False)), cells[3]])
-        for cells in table
-    ]
+    return text_table(
+        ("file", "row", "rule", "what is wrong"), rows[["file", "row", "rule", "detail"]].to_numpy().tolist()
+    )
 
 
 def write_corrections(rows: pd.DataFrame, path: Path) -> None:
@@ -180,7 +174,3 @@ def _by_file(where: str, rows: list[Row]) -> list[CorrectedRows]:
             )
         of_file.cells[int(row)] = [cells[number] for number in kept]
     return list(by_file.values())
-
-
-def _on_one_line(text: object) -> str:
-    return "".join(sign if sign.isprintable() else " " for sign in str(text))

@@ -3,7 +3,7 @@
 import hashlib
 import tempfile
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -42,7 +42,7 @@ def load_files(
     before it and nothing of that one. With `add_sites` a site the register does not know is added to it.
     """
     profiles = _profiles(profile_path)
-    with _workplace() as (con, work_folder):
+    with scratch_database() as (con, work_folder):
         attach_store(con, store)
         load_registers(con, registers)
         for path in paths:
@@ -54,8 +54,9 @@ def check_files(
 ) -> Iterator[tuple[Account, list[dict[str, object]]]]:
     """Yield, for each file, the account it would have and its quarantined rows (row, rule, detail); load nothing."""
     profiles = _profiles(profile_path)
-    with _workplace() as (con, work_folder):
-        _stand_in_store(con, store)
+    with scratch_database() as (con, work_folder):
+        with open_store(store) if store else nullcontext() as real:
+            stand_in_store(con, real)
         load_registers(con, registers)
         for path in paths:
             if kind_of(path) == "xlsx" and is_correction(path):
@@ -80,7 +81,7 @@ def _profiles(profile_path: Path | None) -> list[Profile]:
 
 
 @contextmanager
-def _workplace() -> Iterator[tuple[duckdb.DuckDBPyConnection, Path]]:
+def scratch_database() -> Iterator[tuple[duckdb.DuckDBPyConnection, Path]]:
     """Lend a scratch database in memory, and a folder, both gone afterwards; what is too large for it goes to the folder."""
     with tempfile.TemporaryDirectory(prefix="rigging-removals-") as folder:
         limits = {"memory_limit": MOST_MEMORY, "temp_directory": str(Path(folder) / "staging")}
@@ -88,15 +89,14 @@ def _workplace() -> Iterator[tuple[duckdb.DuckDBPyConnection, Path]]:
             yield con, Path(folder)
 
 
-def _stand_in_store(con: duckdb.DuckDBPyConnection, store: Path | None) -> None:
-    """Attach an empty store in memory under the name `store`, with the registers of the real one where given."""
+def stand_in_store(con: duckdb.DuckDBPyConnection, real: duckdb.DuckDBPyConnection | None) -> None:
+    """Attach an empty store in memory under the name `store`, with the site register of the real one where given."""
     con.execute("attach ':memory:' as store")
     con.execute("use store")
     create_tables(con)
     con.execute("use memory")
-    if store:
-        with open_store(store) as real:
-            con.register("places", real.execute("select * from site_register").df())
+    if real:
+        con.register("places", real.execute("select * from site_register").df())
         con.execute("insert into store.site_register select * from places")
 
 

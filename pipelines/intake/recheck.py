@@ -1,5 +1,6 @@
 """Takes in a workbook of corrected rows: those that keep every rule now become lines, the others stay in quarantine."""
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import duckdb
@@ -76,21 +77,27 @@ def _take_rows(con: duckdb.DuckDBPyConnection, path: Path, rows: CorrectedRows) 
             " quarantine of this store. Export the quarantine of this store again and correct that."
         )
     columns = [f"c{place}" for place in range(1, len(rows.header) + 1)]
-    frame = pd.DataFrame(
+    stage_cells(
+        con,
+        "corrected_cells",
+        ["row", *columns, "mark"],
         [(row, *cells, CORRECTED_BEFORE if standing[row] else None) for row, cells in rows.cells.items()],
-        columns=["row", *columns, "mark"],
-        dtype="object",
     )
-    con.register("corrected", frame)
-    con.execute(
-        "create or replace table corrected_cells as"
-        f" select row::bigint as row, {', '.join(f'{column}::varchar as {column}' for column in columns)},"
-        " mark::varchar as mark from corrected"
-    )
-    con.unregister("corrected")
     con.execute("create or replace view numbered_cells as select * from corrected_cells")
     con.execute("create or replace table refused_rows (row bigint, detail varchar, raw varchar)")
     sort_out_marked(con, rows.header, set_aside=[CORRECTED_BEFORE])
+
+
+def stage_cells(
+    con: duckdb.DuckDBPyConnection, name: str, columns: list[str], rows: Sequence[tuple[object, ...]]
+) -> None:
+    """Make the table `name` of cells as the readers of files do: the record number first, all else text or null."""
+    con.register("given_cells", pd.DataFrame(rows, columns=columns, dtype="object"))
+    texts = ", ".join(f"{column}::varchar as {column}" for column in columns[1:])
+    con.execute(
+        f"create or replace table {name} as select {columns[0]}::bigint as {columns[0]}, {texts} from given_cells"
+    )
+    con.unregister("given_cells")
 
 
 def _set_by(con: duckdb.DuckDBPyConnection, is_first: bool) -> None:

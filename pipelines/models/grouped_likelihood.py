@@ -199,7 +199,9 @@ def maximum(function: Callable[[Floats], Derivatives], start: Floats) -> Maximum
         step = directions @ ((directions.T @ gradient) / np.maximum(np.abs(curvature), 1e-8))
         step /= max(1.0, np.abs(step).max() / WIDEST_STEP)
         if gradient @ step < 1e-14:
-            return Maximum(at, value, np.linalg.inv(-hessian), is_settled=bool(curvature.min() > 0))
+            if curvature.min() <= np.finfo(float).eps * curvature.max():
+                break  # flat in some direction, so that any point along it would do as well
+            return Maximum(at, value, np.linalg.inv(-hessian), is_settled=True)
         # Quadrature makes the value uncertain where units have few removals; a fall by less than that is none.
         trial = function(at + step)
         while trial[0] < value - 1e-3 and np.abs(step).max() > 1e-6:

@@ -213,12 +213,17 @@ def make_orders(
     return stock[["client", "item_class", "supplier", "currency"]].join(plan.assign(order_on=order_on))
 
 
+def currency_of(orders: pd.DataFrame) -> pd.Series:
+    """Return the currency that each row of an order plan is added up in; `NO_CURRENCY` where it has no price."""
+    return orders["currency"].where(orders["unit_cost"].notna()).fillna(NO_CURRENCY)
+
+
 def order_totals(orders: pd.DataFrame, forecast: Forecast) -> pd.DataFrame:
     """Return the totals of an order plan, one row for each client and currency; currencies are never added.
 
     Bands of the cost of a month are those of the sum over item classes, which is narrower than the sum of their bands.
     """
-    orders = orders.assign(currency=orders["currency"].where(orders["unit_cost"].notna()).fillna(NO_CURRENCY))
+    orders = orders.assign(currency=currency_of(orders))
     totals = orders.groupby(["client", "currency"], as_index=False, sort=True).agg(
         item_classes=("item_class", "size"),
         to_order=("order_quantity", lambda quantity: int((quantity > 0).sum())),

@@ -2,6 +2,8 @@
 
 import json
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any, TextIO
@@ -55,20 +57,37 @@ def write_table(frame: pd.DataFrame, format: str, out: Path | None) -> None:
 
     Raises RequestFault where Parquet, which is not text, would go to the terminal or the file cannot be written.
     """
-    if out is None:
-        if format == "parquet":
-            raise RequestFault(
-                "A Parquet file cannot be shown on a terminal. Say where to write it with --out."
-            )
-        _write_text(frame, format, sys.stdout)
+    if out is None and format == "parquet":
+        raise RequestFault("A Parquet file cannot be shown on a terminal. Say where to write it with --out.")
+    if out is not None and format == "parquet":
+        with _written(out):
+            _write_parquet(frame, out)
         return
+    with _text_to(out) as file:
+        _write_text(frame, format, file)
+
+
+def write_lines(lines: list[str], out: Path | None) -> None:
+    """Write lines of text to a file, or to the terminal where `out` is None; raises as `write_table` does."""
+    with _text_to(out) as file:
+        file.write("\n".join(lines) + "\n")
+
+
+@contextmanager
+def _text_to(out: Path | None) -> Iterator[TextIO]:
+    if out is None:
+        yield sys.stdout
+        return
+    with _written(out), out.open("w", encoding="utf-8", newline="") as file:
+        yield file
+
+
+@contextmanager
+def _written(out: Path) -> Iterator[None]:
+    """Make the folder of a file that is written in this context; a fault of the disk becomes a sentence."""
     try:
         out.parent.mkdir(parents=True, exist_ok=True)
-        if format == "parquet":
-            _write_parquet(frame, out)
-            return
-        with out.open("w", encoding="utf-8", newline="") as file:
-            _write_text(frame, format, file)
+        yield
     except OSError as error:
         raise RequestFault(
             f"{out} cannot be written: {error.strerror}. Choose another place with --out."

@@ -55,7 +55,8 @@ class Table:
             groups = [_rows(rows[shown], heads)]
         body = "".join(f"<tbody>{group}</tbody>" for group in groups)
         return (
-            f'<div class="table" tabindex="0"><table><caption>{escape(self.caption)}</caption>'
+            f'<div class="table" role="region" tabindex="0" aria-label="{escape(self.caption)}">'
+            f"<table><caption>{escape(self.caption)}</caption>"
             f"<thead><tr>{head}</tr></thead>{body}</table></div>{self._rest()}"
         )
 
@@ -130,7 +131,7 @@ def _head_cell(head: Heading) -> str:
 
 
 def _cell(value: object, head: Heading) -> tuple[str, str]:
-    text = escape(cell_text(value, head)) or '<span class="none" aria-label="none">–</span>'
+    text = escape(cell_text(value, head)) or '<span class="none" role="img" aria-label="none">–</span>'
     return _class_of(head), text
 
 

@@ -38,7 +38,7 @@ def read_table(
     RequestFault
         There is no such table, it is not computed yet, or it has no column to choose a client or site by.
     """
-    contract = _contract_of_computed(name)
+    contract = contract_of_computed(name)
     wanted = {column: value for column, value in (("client", client), ("site", site)) if value is not None}
     for column in wanted:
         _refuse_without(contract, column)
@@ -57,7 +57,8 @@ def read_table(
     return frame.astype(dict.fromkeys(may_be_empty, "Int64"))
 
 
-def _contract_of_computed(name: str) -> Contract:
+def contract_of_computed(name: str) -> Contract:
+    """Return the contract of a table that `read_table` gives; raises RequestFault, with the near ones, for another."""
     if name in READABLE:
         return load_contract(name)
     near = get_close_matches(name, READABLE, n=2, cutoff=0.5)

@@ -1,5 +1,5 @@
 -- One row: a kind of pin at a place, and a criterion. $as_of: the last day counted, the last of a month.
--- In-service removals only: found at periodic and frequent inspections, never on receipt.
+-- In-service removals only: found at periodic and frequent inspections, never on receipt. Reads the view line_gaps.
 with lines as (           -- one row: an in-service line
     select file_sha256, row, source, client, site, environment, item_class, coalesce(pin, 'not stated') as pin, serial,
         inspected_on, removed
@@ -15,21 +15,10 @@ removals as (             -- one row: a pin at a place, and a criterion that was
     join lines using (file_sha256, row)
     group by client, site, environment, pin, criterion
 ),
-closings as (             -- one row: a line with removals that have exposure, and the look that closed their gap; that
-                          -- of an item with a serial may be at another place
-    select line.file_sha256, line.row, look.client, pins.pin,
-        arg_min(look.site, look.inspected_on) as site,
-        arg_min(look.environment, look.inspected_on) as environment,
-        min(look.inspected_on) as closed_on
-    from lines as line
-    join exposures as look
-        on look.client = line.client and look.item_class = line.item_class
-        and look.serial is not distinct from line.serial
-        and (look.serial is not null or (look.site = line.site and look.environment = line.environment))
-        and look.previous_on < line.inspected_on and look.inspected_on >= line.inspected_on
-    join pins on pins.item_class = line.item_class
-    where line.removed > 0
-    group by line.file_sha256, line.row, look.client, pins.pin
+closings as (             -- one row: a line with removals that have exposure, and the look that closed their gap
+    select gap.*, pins.pin
+    from line_gaps as gap join pins using (item_class)
+    where inspection_type <> 'initial' and removed > 0 and inspected_on <= $as_of
 ),
 removals_at_risk as (     -- one row: a pin at a place, and a criterion of removals whose gap was closed there
     select client, site, environment, pin, criterion,

@@ -183,3 +183,43 @@ def test_quarantined_rows_are_shown_exported_and_loaded_again(
     assert done.stdout.splitlines()[0] == (
         "out.xlsx (profile brackle-log): 1 rows read = 0 accepted + 1 quarantined; 0 of the accepted flagged."
     )
+
+
+def test_trace_lists_the_lines_behind_a_figure_with_their_cells(
+    run, loaded, write_log, line, days, profile_path
+):
+    log = write_log(
+        *days(9, Place="Sea Wall", Where="marine spray"),
+        line(Seen="12 ea", Day="2026-03-09"),
+        name="second.csv",
+    )
+    run("intake", log, "--store", loaded, "--source", profile_path)
+    asked = ["--where", "site=North Shed", "--where", "month=2026-03"]
+    done = run("trace", "removal_rates", "--store", loaded, *asked, "--source", profile_path, "--file", log)
+    assert done.returncode == 0
+    shown = [text.split()[:5] for text in done.stdout.splitlines()]
+    assert shown == [
+        ["file", "row", "standing", "counts_in", "inspected_on"],
+        ["log.csv", "3", "current", "counts", "and"],
+        ["second.csv", "10", "in", "quarantine", "2026-03-09"],
+    ]
+    assert '"Seen":"12 ea"' in done.stdout
+    assert done.stderr.splitlines() == [
+        "1 current line, 1 in quarantine.",
+        "In the counts: 1 of them, 25 looked at, 2 removed.",
+        "In the rate: 2 removals.",
+        "For the cells as exported give the files again: --file log.csv",
+    ]
+    given = [*asked, "--format", "json", "--source", profile_path, "--file", "log.csv"]
+    rows = json.loads(run("trace", "removal_rates", "--store", loaded, *given).stdout)
+    assert [row["standing"] for row in rows] == ["current", "in quarantine"]
+    assert json.loads(rows[0]["raw"])["Look"] == "yearly"
+    assert (rows[0]["quantity"], rows[0]["previous_on"]) == (25, "2025-03-01")
+
+
+def test_trace_refuses_what_is_not_there_in_one_sentence_and_wrong_usage_with_status_two(run, loaded):
+    done = run("trace", "removal_rates", "--store", loaded, "--where", "site=North Shad")
+    assert (done.returncode, done.stdout) == (1, "")
+    assert done.stderr == '"removal_rates" has no row in which site is "North Shad". Nearest: North Shed.\n'
+    assert run("trace", "removal_rates", "--store", loaded, "--where", "site").returncode == 2
+    assert run("trace", "removal_rates", "--store", loaded).returncode == 2

@@ -1,5 +1,6 @@
 """The main job on the demo data, held against the exports themselves and the truth they were made from."""
 
+import json
 import shutil
 from datetime import date
 from pathlib import Path
@@ -9,6 +10,7 @@ import pandas as pd
 import pytest
 
 from pipelines.intake import load_files
+from pipelines.jobs import trace
 from pipelines.packs.computed import look_back
 from pipelines.shipped import shipped_folder
 from pipelines.store import open_store
@@ -65,6 +67,29 @@ def test_removal_rates_add_up_to_the_accepted_lines_by_inspection_type(con):
     assert (rates["inspected"].sum(), rates["removed"].sum()) == lines["periodic"]
     assert (rates["frequent_inspected"].sum(), rates["frequent_removed"].sum()) == lines["frequent"]
     assert (rates["initial_inspected"].sum(), rates["initial_removed"].sum()) == lines["initial"]
+
+
+def test_every_line_of_a_site_is_found_in_its_export_and_adds_up_to_its_rates(demo, con):
+    site = {"client": "Ostrevane Metals", "site": "Cravelode Works"}
+    exports = [
+        DATA / "exports" / name
+        for name in ("ostrevane_reason_columns.csv", "ostrevane_receiving_2024_2026.csv")
+    ]
+    lines, _ = trace(demo[0] / "demo.duckdb", "removal_rates", site, exports)
+    current = lines[lines["standing"] == "current"]
+    rates = read_table(con, "removal_rates", **site)
+    for kind, prefix in (("periodic", ""), ("frequent", "frequent_"), ("initial", "initial_")):
+        of_type = current.loc[current["inspection_type"] == kind, ["quantity", "removed"]].sum()
+        assert of_type.tolist() == rates[[f"{prefix}inspected", f"{prefix}removed"]].sum().tolist()
+    assert current["removed_at_risk"].sum() == rates["removed_at_risk"].sum()
+    # Each row of the log is that of the export, read here by pandas alone.
+    log = pd.read_csv(exports[0], sep=None, engine="python", dtype=str, encoding="utf-8-sig")
+    of_log = current[current["file"] == exports[0].name]
+    cells = pd.DataFrame([json.loads(raw) for raw in of_log["raw"]])
+    as_exported = log.iloc[of_log["row"] - 1].reset_index(drop=True)
+    assert len(cells) > 100
+    assert cells["Pieces checked"].astype(int).tolist() == of_log["quantity"].astype(int).tolist()
+    pd.testing.assert_frame_equal(cells.fillna(""), as_exported.fillna(""), check_dtype=False)
 
 
 def test_the_true_rate_of_steady_places_lies_in_the_limits_about_as_often_as_they_claim(con):

@@ -9,8 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipelines.contracts import load_contract
+from pipelines.intake.rereading import quarantined_lines
 from pipelines.store import create_tables
 from pipelines.tables import TABLES, compute_tables, read_table
+from pipelines.tables.trace import BEHIND, trace_lines
 
 PLACE = ["client", "site", "environment"]
 CRITERIA = ["wear over limit", "thread damage", "not stated"]
@@ -159,3 +161,69 @@ def test_what_the_inspectors_did_adds_up_to_the_looks_that_close_a_gap(log):
         " where not is_first_look and inspected > 0"
     ).fetchall()[0]
     np.testing.assert_allclose(persons[["inspected", "shackle_years"]].sum(), looks)
+
+
+def figures_of(name: str, lines: pd.DataFrame) -> dict[str, float]:
+    """What the current lines behind a row of a table add up to, under the names of its figures."""
+    counts = lines[lines["counts_in"].str.startswith("counts")]
+    by_type = {
+        kind: counts.loc[counts["inspection_type"] == kind, ["quantity", "removed"]].sum()
+        for kind in ("periodic", "frequent", "initial")
+    }
+    looks = {"inspected": by_type["periodic"]["quantity"], "removed": by_type["periodic"]["removed"]}
+    goods = {"received": by_type["initial"]["quantity"], "rejected": by_type["initial"]["removed"]}
+    reasons = {"removed": counts["removed_on_criterion"].sum(), "mentions": counts["mentions"].sum()}
+    at_risk = lines["removed_at_risk"].sum()
+    in_rate = {"removed_at_risk": at_risk}
+    match name:
+        case "removal_rates":
+            others = {
+                f"{kind}_{figure}": by_type[kind][column]
+                for kind in ("frequent", "initial")
+                for figure, column in (("inspected", "quantity"), ("removed", "removed"))
+            }
+            return looks | others | in_rate
+        case "removal_trend" | "interval_recommendations":
+            return looks | in_rate
+        case "reason_breakdown":
+            return reasons | in_rate
+        case "reasons_by_environment":
+            return {"removed": reasons["removed"]} | in_rate
+        case "rate_changes":
+            return in_rate
+        case "rate_backtest":
+            return {"removed": at_risk}
+        case "receiving_rejects" | "supplier_rejects":
+            return goods
+        case "site_practice":
+            in_service = by_type["periodic"]["removed"] + by_type["frequent"]["removed"]
+            return goods | {"removals": in_service}
+        case "inspector_strictness":
+            return {"inspected": lines["quantity"].sum()}
+        case "site_benchmark":
+            return {"observed": at_risk}
+    return {}
+
+
+@settings(max_examples=3, deadline=None)
+@given(logs)
+def test_the_current_lines_behind_a_row_add_up_to_its_figures(log):
+    con = computed(log)
+    as_of = con.execute("select as_of from table_state").fetchall()[0][0]
+    nothing, _ = quarantined_lines(con, [])
+    for name, behind in BEHIND.items():
+        rows = read_table(con, name)
+        for row in rows.to_dict("records"):
+            where = {key: as_typed(row[key]) for key in behind.keys}
+            lines = trace_lines(con, name, where, nothing, as_of)
+            assert set(lines["standing"]) <= {"current"}
+            figures = figures_of(name, lines)
+            if name == "site_benchmark" and row["is_left_out"]:
+                continue
+            assert {figure: row[figure] for figure in figures} == figures, (name, where)
+
+
+def as_typed(value: object) -> str:
+    if pd.isna(value):
+        return ""
+    return f"{value:%Y-%m-%d}" if isinstance(value, pd.Timestamp) else str(value)

@@ -3,6 +3,7 @@ import pandas as pd
 import pytest
 
 from pipelines.faults import DataFault
+from pipelines.models.grouped_likelihood import maximum
 from pipelines.models.hazard import (
     ALONE,
     EVERYTHING_REMOVED,
@@ -320,3 +321,19 @@ def test_no_looks_are_refused(six_sites):
         str(fault.value)
         == "There are no looks with a gap, which gives no hazard. Load a second periodic inspection."
     )
+
+
+def test_no_exponent_where_gap_and_environment_cannot_be_told_apart():
+    # Two places in two environments, each with a gap of its own: the likelihood is flat along one line.
+    gaps = (0.9883641341546886, 0.3408624229979466)
+    looks = looks_of(("A", "indoor dry", gaps[0], 34, 23), ("B", "marine spray", gaps[1], 35, 17))
+    assert gap_exponent(looks, ["environment"]) is None
+
+
+def test_a_flat_likelihood_does_not_settle():
+    def ridge(at):
+        return -((at[0] + at[1]) ** 2), -2 * np.full(2, at.sum()), np.full((2, 2), -2.0)
+
+    found = maximum(ridge, np.array([3.0, -1.0]))
+    assert not found.is_settled
+    assert np.isnan(found.covariance).all()

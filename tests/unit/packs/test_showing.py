@@ -33,7 +33,7 @@ def test_a_table_has_headings_with_units_and_figures_as_a_reader_expects_them():
 
 def test_a_missing_figure_is_a_dash_and_not_a_zero():
     html = Table(ROWS.iloc[[1]], ["site", "rate_upper"], "")._repr_html_()
-    assert '<td class="figure"><span class="none" aria-label="none">–</span></td>' in html
+    assert '<td class="figure"><span class="none" role="img" aria-label="none">–</span></td>' in html
     assert "nan" not in html.lower()
 
 

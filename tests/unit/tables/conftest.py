@@ -18,7 +18,7 @@ COLUMNS = ("inspection_type", "inspected_on", "quantity", "removed")
 REGISTERED = {"service_class": "normal", "current_interval_months": 12}
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def store_of() -> Callable[..., duckdb.DuckDBPyConnection]:
     """A function that takes lines (type, day, quantity, removed, further columns) and returns an open store.
 

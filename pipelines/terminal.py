@@ -1,0 +1,22 @@
+"""Rows as lines of a table for a terminal."""
+
+from collections.abc import Sequence
+
+
+def text_table(heads: Sequence[str], rows: Sequence[Sequence[object]]) -> list[str]:
+    """Return a table as lines of text: columns in line with one another, each cell on one line.
+
+    >>> text_table(["file", "row", "why"], [["a.csv", 7, "torn\\nline"], ["long.csv", 12, None]])
+    ['file      row  why', 'a.csv     7    torn line', 'long.csv  12']
+    """
+    table = [[_on_one_line(cell) for cell in cells] for cells in (heads, *rows)]
+    widths = [max(len(cells[place]) for cells in table) for place in range(len(heads))]
+    return [
+        "  ".join(cell.ljust(width) for cell, width in zip(cells, widths, strict=True)).rstrip()
+        for cells in table
+    ]
+
+
+def _on_one_line(cell: object) -> str:
+    text = "" if cell is None else str(cell)
+    return "".join(sign if sign.isprintable() else " " for sign in text)
