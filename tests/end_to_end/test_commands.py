@@ -39,6 +39,7 @@ def loaded_once(command, tmp_path_factory):
 
 @pytest.fixture
 def loaded(loaded_once, tmp_path):
+    copy(loaded_once.parent / "log.csv", tmp_path)
     return copy(loaded_once, tmp_path / "store.duckdb")
 
 

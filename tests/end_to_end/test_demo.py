@@ -83,7 +83,7 @@ def test_every_line_of_a_site_is_found_in_its_export_and_adds_up_to_its_rates(de
         assert of_type.tolist() == rates[[f"{prefix}inspected", f"{prefix}removed"]].sum().tolist()
     assert current["removed_at_risk"].sum() == rates["removed_at_risk"].sum()
     # Each row of the log is that of the export, read here by pandas alone.
-    log = pd.read_csv(exports[0], sep=None, engine="python", dtype=str, encoding="utf-8-sig")
+    log = pd.read_csv(exports[0], sep=None, engine="python", dtype=str, encoding="cp1252")
     of_log = current[current["file"] == exports[0].name]
     cells = pd.DataFrame([json.loads(raw) for raw in of_log["raw"]])
     as_exported = log.iloc[of_log["row"] - 1].reset_index(drop=True)

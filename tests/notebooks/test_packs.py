@@ -373,7 +373,7 @@ def test_pages_come_as_pdf_and_notebooks_as_run_where_asked(small_store, tmp_pat
     assert (index.parent / "intake_account.pdf").read_bytes().startswith(b"%PDF")
     assert 'href="intake_account.pdf"' in index.read_text(encoding="utf-8")
     written = [path.read_text(encoding="utf-8") for path in index.parent.glob("*.ipynb")]
-    assert len(written) == 2
+    assert len(written) == 3
     for notebook in written:
         assert f'store = \\"{small_store.name}\\"' in notebook
         for secret in ("a salt", str(small_store.parent), "/tmp", BRACKLE):
