@@ -14,7 +14,7 @@ from pipelines.faults import Fault
 from pipelines.intake import check_files, load_files
 from pipelines.store import make_store
 
-DATA = Path(__file__).parents[1] / "data"
+HABITS = Path(__file__).parents[1] / "data" / "habits"
 CELLS = {
     "Place": ["North Shed", "Nowhere", ""],
     "Where used": ["indoor dry", "moon"],
@@ -126,13 +126,13 @@ def test_a_mangled_file_is_accounted_for_or_refused_in_a_sentence(
         assert account is not None
 
 
-@pytest.mark.parametrize("name", ["several_sheets.xlsx", "cell_errors.ods", "cell_errors.xls", "days_and_numbers.parquet", "objects.jsonl", "two_logs.zip"])  # fmt: skip
+@pytest.mark.parametrize("name", ["several_sheets.xlsx", "open_document.ods", "old_workbook.xls", "days_and_numbers.parquet", "objects.jsonl", "zipped.zip"])  # fmt: skip
 @settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(changes=CHANGES)
 def test_a_mangled_workbook_or_packed_file_is_refused_in_a_sentence(name, changes, register, profile_path):
     with tempfile.TemporaryDirectory() as folder:
         log = Path(folder) / name
-        log.write_bytes(mangled((DATA / name).read_bytes(), changes))
+        log.write_bytes(mangled((HABITS / name).read_bytes(), changes))
         profile = Path(folder) / "profile.yaml"
         kind = "csv" if name.endswith("zip") else log.suffix[1:]
         text = profile_path.read_text(encoding="utf-8").replace(
