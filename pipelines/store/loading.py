@@ -8,10 +8,6 @@ import duckdb
 from pipelines.contracts.checking import RuleResult
 from pipelines.contracts.documents import Contract, load_contract
 
-# Two lines of one exporter that agree in these, or in the key of its profile, speak of the same look: the later export
-# supersedes the earlier.
-REVISION_KEY = ("client", "site", "environment", "item_class", "serial", "inspected_on", "inspection_type")
-
 
 @dataclass(frozen=True)
 class Account:
