@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 
+from pipelines import units
 from pipelines.sources.matching import Match, Sample, phrases_of
 from pipelines.sources.profiles import OWN_COUNT, REVISION_KEY, WHOLE_COUNT
 
@@ -31,6 +32,8 @@ def row_per_reason(sample: Sample, matches: Matches, separator: str) -> tuple[st
     looks = f"{len(told_so):,} look{'s stand' if len(told_so) > 1 else ' stands'} in several rows, a reason in each"
     if "result" in matches or "removed" not in matches:
         return WHOLE_COUNT, f"{looks}; are they the same item?"
+    if any(_remove_more_than_was_there(rows, matches) for rows in told_so):
+        return WHOLE_COUNT, f"{looks}, and added up they remove more items than were there"
     counts = [{row[matches["removed"].header] for row in rows} for rows in told_so]
     if any(len(of_look) > 1 for of_look in counts):
         return OWN_COUNT, f"{looks}, and their counts of removed items differ"
@@ -77,3 +80,11 @@ def _has_a_row_for_each_reason(rows: list[Record], header: str, matches: Matches
     reasons = {row[header] for row in rows}
     quantities = {row[matches["quantity"].header] for row in rows} if "quantity" in matches else {""}
     return None not in reasons and len(reasons) > 1 and len(quantities) == 1
+
+
+def _remove_more_than_was_there(rows: list[Record], matches: Matches) -> bool:
+    if "quantity" not in matches:
+        return False
+    removed = [units.whole_number(row[matches["removed"].header] or "") or 0 for row in rows]
+    quantity = units.whole_number(rows[0][matches["quantity"].header] or "")
+    return quantity is not None and sum(removed) > quantity

@@ -284,8 +284,11 @@ LOOKS = {
         (["1", "1", "0", "2"], ["no tag", "bent", None, "bent"],
          "row_per_reason: own count   # unsure: 1 look stands in several rows, a reason in each, each of 1 item; if it is one"
          " item with several reasons, write whole count"),
+        (["14", "13", "0", "2"], ["no tag", "bent", None, "bent"],
+         "row_per_reason: whole count   # unsure: 1 look stands in several rows, a reason in each, and added up they remove"
+         " more items than were there"),
     ],
-    ids=["own count", "whole count", "ones"],
+    ids=["own count", "whole count", "ones", "more than was there"],
 )  # fmt: skip
 def test_rows_that_each_give_a_reason_of_one_look_are_proposed_and_unsure(removed, reasons, proposed):
     found, text = drafted(LOOKS | {"Qty removed": removed, "Reason": reasons})
