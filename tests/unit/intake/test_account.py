@@ -3,7 +3,7 @@
 import pytest
 
 from pipelines.intake import account_lines
-from pipelines.store.loading import Account
+from pipelines.store.loading import Account, CountJump
 
 
 def words(**counts):
@@ -36,6 +36,9 @@ def test_every_row_read_is_told():
         ({"added_sites": ["Brackle Docks, South Shed, indoor dry"]},
          "  added to the site register: Brackle Docks, South Shed, indoor dry. Set its service class and interval; until then"
          " normal, 12 months."),
+        ({"count_jumps": [CountJump("Brackle Docks", "Sea Wall", 1, 2_500, 25)]},
+         "  the count of Sea Wall (Brackle Docks) jumps: 2,500 items at 1 look, 25 at earlier looks of the same groups (100 times"
+         " as many). It is loaded; look whether the export is whole and its counts are of items."),
         ({"rows_still_wrong": ["log.csv, row 3: no."]}, "  still in quarantine: log.csv, row 3: no."),
     ],
 )  # fmt: skip

@@ -27,6 +27,7 @@ TABLES = {
     "gathered": "gathered_rows order by row",
     "quarantined": "quarantine order by row",
     "flags": "line_flags order by row, rule",
+    "jumps": "count_jumps order by load_id, client, site",
     "set_aside": "set_aside_rows order by row",
     "added": "site_register where site not in (select site from shared_register) order by site",
 }
