@@ -14,8 +14,13 @@ TONNES_PER = {
 LENGTH_UNITS = ("mm", "in")
 
 _LENGTH_MARKS = {"mm": "mm", "in": "in", "inch": "in", "inches": "in", '"': "in", "''": "in"}
-_LOAD_MARKS = {"kg": "kg", "lb": "lb", "lbs": "lb", "short ton": "short ton", "short tons": "short ton"}
-_PLAIN_LOAD_MARKS = ("t", "ton", "tons", "tonne", "tonnes", "te")
+_LOAD_MARKS = {
+    **dict.fromkeys(("tonne", "tonnes", "te", "metric ton", "metric tons"), "t"),
+    **dict.fromkeys(("short ton", "short tons", "us ton", "us tons"), "short ton"),
+    **dict.fromkeys(("kg", "kgs"), "kg"),
+    **dict.fromkeys(("lb", "lbs"), "lb"),
+}
+_EITHER_TON = ("t", "ton", "tons")
 _NUMBER = re.compile(r"(?P<sign>-?)(?:(?P<whole>\d+)[ -])?(?P<over>\d+)/(?P<under>[1-9]\d*)")
 
 
@@ -64,14 +69,14 @@ def load_t(text: str, unit: str, decimal: str = ".") -> float | None:
     """Return a rated load in tonnes of 1 000 kg; `unit` says what a bare number, 't' or 'ton' means in this log.
 
     A short ton (2 000 lb) and a tonne stand under the same letter on many tags and lie 10 % apart, so `unit`
-    must be one of 't', 'short ton', 'kg', 'lb'.
+    must be one of 't', 'short ton', 'kg', 'lb'. A unit that is spelt out, such as 'tonnes', goes before it.
 
     >>> round(load_t("3 1/4 T", "short ton"), 2), load_t("3250 kg", "t"), load_t("4.75", "t")
     (2.95, 3.25, 4.75)
     """
     figure, mark = _split_mark(text)
     value = number(figure, decimal)
-    unit_written = unit if not mark or mark in _PLAIN_LOAD_MARKS else _LOAD_MARKS.get(mark)
+    unit_written = unit if not mark or mark in _EITHER_TON else _LOAD_MARKS.get(mark)
     return value * TONNES_PER[unit_written] if value is not None and unit_written else None
 
 

@@ -620,6 +620,23 @@ def set_aside_finding(set_aside: pd.DataFrame) -> str:
     return f"{counted(len(set_aside), 'record is', 'records are')} no part of a log and not counted: {told}."
 
 
+def jumps_finding(jumps: pd.DataFrame) -> str:
+    """Return how many sites had a count far from that of their earlier looks when a file was loaded, and what to do.
+
+    Takes one row per file and site: `site`, `client`, `looks`, `counted`, `usual` [items].
+    """
+    if jumps.empty:
+        return "No site counted far more or fewer items in a file than at its earlier looks."
+    told = listed(
+        f"{jump.site} ({jump.client}) {jump.counted:,} where {jump.usual:,} were usual"
+        for jump in jumps.itertuples()
+    )
+    return (
+        f"{counted(len(jumps), 'count jumps', 'counts jump')} against the site's earlier looks: {told}."
+        " The lines are loaded; ask whether the export was whole and its counts are of items."
+    )
+
+
 def phrases_finding(phrases: pd.DataFrame) -> str:
     """Return how many reasons no source profile knows, and what was made of them.
 

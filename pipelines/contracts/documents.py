@@ -16,7 +16,8 @@ ENDING = ".odcs.yaml"
 class Rule:
     """One rule of a contract, in the words of the trade and as the check engine runs it.
 
-    `severity` says what a breach does: `quarantine` and `flag` act on rows, `stop` on the whole batch.
+    `severity` says what a breach does: `quarantine` and `flag` act on rows, `stop` and `warn` on the whole
+    batch, which `warn` lets in.
     """
 
     name: str

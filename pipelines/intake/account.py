@@ -42,6 +42,13 @@ def account_lines(account: Account) -> list[str]:
             f"  {account.lines_missing:,} lines of earlier exports are missing from this one; kept and flagged."
         )
     lines += [
+        f"  the count of {jump.site} ({jump.client}) jumps: {jump.counted:,} items at {jump.looks:,}"
+        f" look{'s' if jump.looks > 1 else ''}, {jump.usual:,} at earlier looks of the same groups"
+        f" ({round(jump.counted / jump.usual, 1):,g} times as many). It is loaded; look whether the export is whole and its"
+        " counts are of items."
+        for jump in account.count_jumps
+    ]
+    lines += [
         f"  added to the site register: {place}. Set its service class and interval; until then normal, 12 months."
         for place in account.added_sites
     ]

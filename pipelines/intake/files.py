@@ -23,7 +23,7 @@ from pipelines.intake.workbooks import missing_sheets, sheet_names
 from pipelines.sources import Profile, fitting_profile, known_profiles, read_profile
 from pipelines.store import attach_store, create_tables, open_store, write_load
 from pipelines.store.file import SETTINGS
-from pipelines.store.loading import REVISION_KEY, Account
+from pipelines.store.loading import Account, CountJump
 
 MOST_MEMORY = "3GB"
 WORKBOOKS = ("xlsx", "ods", "xls")
@@ -152,11 +152,7 @@ def _load_corrections(
 
 
 def _revision_keys(profiles: list[Profile], sources: list[str]) -> dict[str, Sequence[str]]:
-    return {
-        profile.source: profile.revision_key or REVISION_KEY
-        for profile in profiles
-        if profile.source in sources
-    }
+    return {profile.source: profile.revision_key for profile in profiles if profile.source in sources}
 
 
 def _stage_file(
@@ -212,6 +208,7 @@ def _account(con: duckdb.DuckDBPyConnection, file: str, sha256: str, source: str
             " where criterion <> 'not stated' group by phrase order by phrase",
         ),
         rows_set_aside=_pairs(con, "select kind, count(*) from set_aside_rows group by kind order by kind"),
+        count_jumps=[CountJump(*jump) for jump in con.execute("select * from count_jumps").fetchall()],
         added_sites=[
             place
             for (place,) in con.execute(

@@ -29,8 +29,8 @@ group by client, serial, inspected_on, inspection_type having count(*) > 1;
 create or replace table reason_counts as         -- one row: a line, and the most items any one criterion is counted for
 select row as counted_row, max(mentions) as most_mentions from staged_reasons group by row;
 
-create or replace table usual_counts as          -- one row: a group, and the middle count of its earlier looks
+create or replace table usual_counts as          -- one row: a group, the middle count of its lines, the items of a look
 select client as usual_client, site as usual_site, environment as usual_environment, item_class as usual_item_class,
-    median(quantity) as usual_quantity
+    median(quantity) as usual_quantity, sum(quantity) / count(distinct inspected_on) as usual_look
 from store.current_lines where inspection_type = 'periodic' and quantity > 0 and serial is null
 group by client, site, environment, item_class;

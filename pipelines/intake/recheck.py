@@ -50,7 +50,13 @@ def stage_corrections(
         _take_rows(con, path, rows)
         stage_lines(con, rows.header, known[rows.profile], rows.fingerprint)
         results += decide(
-            con, rows.header, known[rows.profile], rows.fingerprint, has_register=True, add_sites=add_sites
+            con,
+            rows.header,
+            known[rows.profile],
+            rows.fingerprint,
+            has_register=True,
+            add_sites=add_sites,
+            is_whole=False,
         )
         _set_by(con, is_first=number == 0)
     for name, is_table in _STAGED.items():

@@ -5,13 +5,14 @@ import re
 import duckdb
 
 from pipelines.contracts import Contract, Rule, in_words, load_contract
-from pipelines.contracts.checking import RuleResult, derived_rules, run_rules
+from pipelines.contracts.checking import ROW_RULES, RuleResult, derived_rules, run_rules
 from pipelines.shipped import statement
 from pipelines.sources.profiles import COUNTED_BY_RESULT, DERIVED, Profile
 
 # A record that cannot be split into cells is refused before any rule of the contract can be run on it.
 UNREADABLE_ROW = "unreadable_row", "The record can be split into the columns of the header"
 REGISTER_RULE = "site_in_register"
+JUMP_RULE = "site_count_as_usual"
 
 
 def decide(
@@ -21,29 +22,44 @@ def decide(
     file_sha256: str,
     has_register: bool,
     add_sites: bool,
+    is_whole: bool = True,
 ) -> list[RuleResult]:
     """Run the contract on `staged_lines` and return the result of every rule.
 
     Makes `accepted_lines`, `accepted_reasons`, `gathered_rows` (accepted records that are part of another one's line),
-    `quarantined_rows` (one row per record, as the `quarantine` contract has it, without the file's name), `flagged_rows`
-    and `added_sites`. Where there is no site register to
-    hold a line against, the rule that asks for one is left out.
+    `quarantined_rows` (one row per record, as the `quarantine` contract has it, without the file's name), `flagged_rows`,
+    `added_sites` and `count_jumps` (one row per site whose count is far from its earlier ones). Where there is no site
+    register to hold a line against, the rule that asks for one is left out; where the batch is not a whole export
+    (`is_whole`), so is the rule about its sites' counts.
     """
     contract = load_contract("inspection_line")
     con.execute(statement("pipelines.intake", "known_before.sql"))
     con.execute(statement("pipelines.intake", "add_sites.sql"), {"add_sites": add_sites})
     con.execute("insert into site_register by name select * from added_sites")
-    rules = derived_rules(contract) + [rule for rule in contract.rules if rule.severity != "stop"]
+    rules = derived_rules(contract) + [rule for rule in contract.rules if rule.severity in ROW_RULES]
     if not has_register and not add_sites:
         rules = [rule for rule in rules if rule.name != REGISTER_RULE]
     results = run_rules(con, "staged_lines", rules)
     _explain(con, contract, profile, results)
     _quarantine(con, header, file_sha256)
+    con.execute(statement("pipelines.intake", "site_counts.sql"))
+    of_batch = [rule for rule in contract.rules if rule.severity not in ROW_RULES]
     batch_results = run_rules(
-        con, "staged_lines", [rule for rule in contract.rules if rule.severity == "stop"]
+        con, "staged_lines", [rule for rule in of_batch if is_whole or rule.name != JUMP_RULE]
     )
+    _list_jumps(con, batch_results)
     _accept(con, contract)
     return results + batch_results
+
+
+def _list_jumps(con: duckdb.DuckDBPyConnection, results: list[RuleResult]) -> None:
+    con.execute(
+        "create or replace table count_jumps (client varchar, site varchar, looks bigint, counted bigint, usual bigint)"
+    )
+    for result in results:
+        if result.rule.name == JUMP_RULE and not result.passed:
+            query = result.rule.implementation["kwargs"]["unexpected_rows_query"].format(batch="staged_lines")
+            con.execute(f"insert into count_jumps {query} order by 1, 2")
 
 
 def _explain(

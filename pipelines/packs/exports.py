@@ -48,6 +48,7 @@ SHEETS = {
     "quarantine": "Quarantined rows",
     "reasons_not_known": "Reasons not known",
     "rows_set_aside": "Rows set aside",
+    "count_jumps": "Counts that jump",
 }
 NUMBER_FORMATS = {"integer": "#,##0", "number": "#,##0.0", "date": "yyyy-mm-dd"}
 

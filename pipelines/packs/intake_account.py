@@ -84,6 +84,16 @@ def phrases_read(con: duckdb.DuckDBPyConnection, files: pd.DataFrame) -> pd.Data
     return _of_files(phrases, files)
 
 
+def count_jumps(con: duckdb.DuckDBPyConnection, client: str, site: str) -> pd.DataFrame:
+    """Return the sites of `client` and `site` ('' for all) whose count in a file was far from that of their earlier looks."""
+    return con.execute(
+        "select loaded_at::date as loaded_at, client, site, looks, counted, usual"
+        " from count_jumps join loads using (load_id)"
+        " where $client in ('', client) and $site in ('', site) order by load_id, client, site",
+        {"client": client, "site": site},
+    ).df()
+
+
 def _of_files(rows: pd.DataFrame, files: pd.DataFrame) -> pd.DataFrame:
     shown = rows["load_id"].isin(files.loc[~files["is_hidden"], "load_id"])
     return rows[shown].drop(columns="load_id").reset_index(drop=True)

@@ -225,6 +225,7 @@ def _frames(tables: OpenTables) -> dict[str, pd.DataFrame]:
         "quarantine": tables.quarantined,
         "reasons_not_known": tables.phrases,
         "rows_set_aside": tables.set_aside,
+        "count_jumps": tables.jumps,
     }
 
 

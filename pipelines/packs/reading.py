@@ -17,6 +17,7 @@ from pipelines.models.benchmark.parts import RAW
 from pipelines.models.reasons import changes_by_criterion, rates_by_criterion, shares_with_limits
 from pipelines.packs.computed import PEERED, computed_store, of_everybody
 from pipelines.packs.intake_account import (
+    count_jumps,
     loaded_files,
     phrases_read,
     quarantined_by_rule,
@@ -43,6 +44,7 @@ class OpenTables:
     quarantined: pd.DataFrame
     set_aside: pd.DataFrame
     phrases: pd.DataFrame
+    jumps: pd.DataFrame
     peers: pd.DataFrame
     peer_environments: pd.DataFrame
     withheld: list[str]
@@ -209,6 +211,7 @@ def open_tables(store: str, period: str = "", client: str = "", site: str = "", 
             quarantined=quarantined_rows(con, files, client),
             set_aside=set_aside_rows(con, files, client),
             phrases=phrases_read(con, files),
+            jumps=count_jumps(con, client, site),
             peers=view.peers,
             peer_environments=view.environments,
             withheld=view.withheld,

@@ -10,6 +10,7 @@ import yaml
 
 from pipelines import units
 from pipelines.contracts import Column, load_contract, rated_loads
+from pipelines.sources.looks import revision_key, row_per_reason
 from pipelines.sources.matching import (
     SEPARATORS,
     Match,
@@ -75,6 +76,7 @@ def draft_profile(sample: Sample, source: str) -> Draft:
         *_word_lines(sample, matches),
         *_result_lines(sample, matches),
         *_reason_lines(sample, matches, criteria),
+        *_key_lines(sample, matches),
         *_total_lines(sample),
         *_free_text_lines(sample, matches),
         *_unused_lines(sample, matches, criteria),
@@ -445,6 +447,9 @@ def _reason_lines(sample: Sample, matches: Matches, criteria: Criteria) -> list[
         phrases = Counter(
             phrase for text, count in texts.items() for phrase in phrases_of(text, separator) * count
         )
+        several = row_per_reason(sample, matches, separator)
+        if several:
+            lines.append(f"  row_per_reason: {several[0]}   # unsure: {several[1]}")
         written = [_phrase_line(phrase, count) for phrase, count in phrases.most_common(MOST_WORDS)]
         lines += [_opening("  phrases:", written), *written]
     if criteria:
@@ -477,6 +482,11 @@ def _likely_separator(texts: dict[str, int]) -> str:
         return known / max(len(phrases), 1), sum(separator in text for text in texts)
 
     return max(SEPARATORS, key=known_share)
+
+
+def _key_lines(sample: Sample, matches: Matches) -> list[str]:
+    found = revision_key(sample, matches)
+    return [f"revision_key: [{', '.join(found[0])}]   # unsure: {found[1]}"] if found else []
 
 
 # The rest -----------------------------------------------------------------------------------------

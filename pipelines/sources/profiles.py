@@ -13,6 +13,9 @@ from pipelines.shipped import shipped_folder
 
 DERIVED = ("file_sha256", "row", "source", "item_class")
 OWN_COUNT, WHOLE_COUNT = "own count", "whole count"
+# Two lines of one exporter that agree in these, or in the key of its profile, speak of the same look: the later export
+# supersedes the earlier.
+REVISION_KEY = ("client", "site", "environment", "item_class", "serial", "inspected_on", "inspection_type")
 COUNTED_BY_RESULT = ("quantity", "removed", "not_presented")  # where a log has a result for each item
 FREE_TEXT_COLUMNS = ("disposition", "note")
 
@@ -112,7 +115,7 @@ class Profile(_Strict):
     result: Result | None = None
     reasons: Reasons = Reasons()
     # Columns of the contract by which a later export revises a line of an earlier one; else all that name a look.
-    revision_key: list[str] | None = None
+    revision_key: list[str] = Field(default_factory=lambda: [*REVISION_KEY])
     totals: Totals | None = None
     free_text: list[str] = Field(default_factory=list)  # further headers whose cells may hold line breaks
 
@@ -120,13 +123,13 @@ class Profile(_Strict):
     def _known_columns(self) -> "Profile":
         contract = load_contract("inspection_line")
         open_columns = [name for name in contract.column_names if name not in DERIVED]
-        named = {*self.columns, *self.fixed, *self.blank_is_zero, *self.words, *(self.revision_key or [])}
+        named = {*self.columns, *self.fixed, *self.blank_is_zero, *self.words, *self.revision_key}
         unknown = sorted(named - {*open_columns, "item_class"})
         if unknown:
             raise ValueError(f"no such column in the contract: {', '.join(unknown)}")
         if self.result and self.reasons.row_per_reason == OWN_COUNT:
             raise ValueError("one item has one result: with result, row_per_reason is whole count")
-        if self.revision_key is not None and "inspected_on" not in self.revision_key:
+        if "inspected_on" not in self.revision_key:
             raise ValueError("revision_key must hold inspected_on: looks of two days are two looks")
         read_from_result = {"quantity", "removed"} if self.result else set()
         given = {*self.columns, *self.fixed, *read_from_result}

@@ -10,7 +10,7 @@ from pipelines.faults import DataFault, RequestFault
 from pipelines.shipped import statement
 from pipelines.units import TONNES_PER
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 # No extension is fetched or loaded behind our back: each such try goes to the network.
 SETTINGS: dict[str, str | bool | int | float | list[str]] = {
     "autoinstall_known_extensions": "false",

@@ -8,9 +8,16 @@ import duckdb
 from pipelines.contracts.checking import RuleResult
 from pipelines.contracts.documents import Contract, load_contract
 
-# Two lines of one exporter that agree in these, or in the key of its profile, speak of the same look: the later export
-# supersedes the earlier.
-REVISION_KEY = ("client", "site", "environment", "item_class", "serial", "inspected_on", "inspection_type")
+
+@dataclass(frozen=True)
+class CountJump:
+    """A site whose periodic looks count far more or fewer items than the same groups had at an earlier look [items]."""
+
+    client: str
+    site: str
+    looks: int
+    counted: int
+    usual: int
 
 
 @dataclass(frozen=True)
@@ -33,6 +40,7 @@ class Account:
     likened_phrases: dict[str, str] = field(default_factory=dict)
     added_sites: list[str] = field(default_factory=list)
     lines_missing: int = 0
+    count_jumps: list[CountJump] = field(default_factory=list)
     # blank, repeated header, total: no rows of the log; corrected before: a row of a workbook of corrections
     rows_set_aside: dict[str, int] = field(default_factory=dict)
     is_correction: bool = False
@@ -51,7 +59,7 @@ def write_load(
     `keys` gives, for each source of the lines, the columns by which a later line revises an earlier one.
 
     Reads `accepted_lines`, `accepted_reasons`, `gathered_rows`, `quarantined_rows`, `flagged_rows`,
-    `set_aside_rows`, `phrase_readings` and `added_sites` of `con`. Completed are the lines of earlier exports that this one supersedes, and those it should
+    `set_aside_rows`, `phrase_readings`, `count_jumps` and `added_sites` of `con`. Completed are the lines of earlier exports that this one supersedes, and those it should
     hold and does not: they stay and are flagged.
     """
     con.begin()
@@ -102,6 +110,7 @@ def _write_rows(con: duckdb.DuckDBPyConnection, load_id: int) -> None:
         "insert into store.set_aside_rows select $load_id, row, kind, raw from set_aside_rows order by row",
         {"load_id": load_id},
     )
+    con.execute("insert into store.count_jumps select $load_id, * from count_jumps", {"load_id": load_id})
     con.execute("insert into store.gathered_rows select file_sha256, row, line_row from gathered_rows")
     con.execute("insert into store.site_register by name select * from added_sites")
 

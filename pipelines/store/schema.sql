@@ -21,5 +21,8 @@ create table line_flags (          -- one row: an accepted line that broke a rul
 create table phrase_readings (     -- one row: a reason that the profile does not know, and what it was taken for
     load_id bigint, phrase varchar, criterion varchar, likeness double, lines bigint
 );
+create table count_jumps (         -- one row: a site whose count in a load is far from that of its earlier looks [items]
+    load_id bigint, client varchar, site varchar, looks bigint, counted bigint, usual bigint
+);
 create table removal_criteria (criterion varchar, tier varchar, primary_rank bigint);
 create table rated_loads (nominal_size_mm double, grade varchar, rated_load_t double);

@@ -102,6 +102,10 @@ def small_store(tmp_path_factory) -> Path:
                 " (?, 1, 'unreadable_quantity', 'What is written as quantity can be read', 'quarantine', 1, false)",
                 [load_id, load_id],
             )
+        con.execute(
+            "insert into count_jumps values (2, $one, 'Press Hall', 2, 210, 52), (3, $other, 'North Shed', 1, 71, 2)",
+            {"one": FERROW, "other": BRACKLE},
+        )
         compute_tables(con)
     return path
 

@@ -90,7 +90,14 @@ def test_a_pack_is_whole(pack, asked):
         ),
         *(["site_page_press-hall.html"] if "client" in asked else []),
     }
-    own = {"files_loaded", "contract_rules", "quarantine", "reasons_not_known", "rows_set_aside"}
+    own = {
+        "files_loaded",
+        "contract_rules",
+        "quarantine",
+        "reasons_not_known",
+        "rows_set_aside",
+        "count_jumps",
+    }
     own |= {"peers", "peer_environments"} if "client" in asked else set()
     # Stock is held by a client as a whole, so a pack of one site has no plan and no assumptions of one.
     of_plan = (

@@ -81,6 +81,15 @@ def test_quarantined_rows_of_a_shared_file_are_nobody_s(small_store):
     assert everything["detail"].str.contains("is not a whole number").all()
 
 
+def test_counts_that_jump_are_told_to_whose_they_are(small_store):
+    assert open_tables(str(small_store)).jumps["counted"].tolist() == [210, 71]
+    of_client = open_tables(str(small_store), client=FERROW).jumps
+    assert of_client[["client", "site", "looks", "counted", "usual"]].to_numpy().tolist() == [
+        [FERROW, "Press Hall", 2, 210, 52]
+    ]
+    assert open_tables(str(small_store), client=BRACKLE, site="Sea Wall").jumps.empty
+
+
 def test_rules_add_up_over_the_files_that_may_be_told(small_store):
     assert open_tables(str(small_store)).rules["rows_failing"].tolist() == [0, 3]
     rules = open_tables(str(small_store), client=FERROW).rules

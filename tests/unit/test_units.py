@@ -41,6 +41,9 @@ def test_what_is_no_length_is_none(text):
         ("3250 kg", "short ton", 3.25),
         ("7150 lb", "t", 7150 * 0.45359237 / 1000),
         ("3¼", "t", 3.25),
+        ("2.95 tonnes", "short ton", 2.95),
+        ("2.95 te", "short ton", 2.95),
+        ("3.25 US tons", "t", 3.25 * 2000 * 0.45359237 / 1000),
     ],
 )
 def test_a_rated_load_becomes_tonnes_by_the_meaning_of_its_unit(text, unit, tonnes):

@@ -452,6 +452,22 @@ def test_records_set_aside_are_told_by_what_they_are():
     assert wording.set_aside_finding(aside.head(0)) == "No record was set aside as no part of a log."
 
 
+def test_counts_that_jump_are_told_site_by_site():
+    jumps = pd.DataFrame(
+        {"site": ["Sea Wall", "Quay"], "client": "Brackle Docks", "counted": [2_500, 22], "usual": [25, 60]}
+    )
+    assert wording.jumps_finding(jumps) == (
+        "2 counts jump against the site's earlier looks: Sea Wall (Brackle Docks) 2,500 where 25 were usual and Quay (Brackle"
+        " Docks) 22 where 60 were usual. The lines are loaded; ask whether the export was whole and its counts are of items."
+    )
+    assert wording.jumps_finding(jumps.head(1)).startswith(
+        "1 count jumps against the site's earlier looks: Sea"
+    )
+    assert wording.jumps_finding(jumps.head(0)) == (
+        "No site counted far more or fewer items in a file than at its earlier looks."
+    )
+
+
 def test_reasons_that_no_profile_knows_are_told_by_what_became_of_them():
     phrases = pd.DataFrame({"criterion": ["not stated", "not stated", "deformed"], "lines": [3, 1, 5]})
     assert wording.phrases_finding(phrases) == (

@@ -9,6 +9,7 @@ from python_calamine import CalamineWorkbook
 from pipelines.faults import DataFault, RequestFault
 from pipelines.intake import account_lines, check_files
 from pipelines.intake.corrections import open_rows, row_lines, write_corrections
+from pipelines.packs.intake_account import loaded_files, quarantined_rows
 from pipelines.store import open_store
 
 
@@ -213,3 +214,18 @@ def test_a_workbook_never_overwrites_a_file_and_is_not_checked_as_a_log(
         export("quarantine.csv")
     with pytest.raises(RequestFault, match="is a workbook of quarantined rows"):
         list(check_files([tmp_path / "quarantine.xlsx"], store.path, [], store.profile_path))
+
+
+def test_the_account_of_the_file_counts_its_corrected_rows_as_accepted(
+    store, write_log, line, days, export, save
+):
+    store.load(write_log(*days(18), line(Seen="12 ea"), line(Seen="?")))
+    sheets = export()
+    set_cell(sheets["Rows 1"], 1, "Seen", "12")
+    store.load(save(sheets))
+    with open_store(store.path) as con:
+        files = loaded_files(con, "", "")
+        quarantined = quarantined_rows(con, files, "")
+    counts = ["file", "rows_read", "rows_accepted", "rows_quarantined", "rows_corrected", "lines_in_use"]
+    assert files[counts].values.tolist() == [["log.csv", 20, 19, 1, 1, 19]]
+    assert quarantined["row"].tolist() == [20]

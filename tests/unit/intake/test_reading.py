@@ -1,4 +1,4 @@
-"""Each file under tests/data/ carries the quirk it is named after; here stands what must come of it, to the cell."""
+"""What the readers make of a file, to the cell; whole logs with the habits of exporters stand in test_habits."""
 
 import gzip
 import json
@@ -13,9 +13,10 @@ from hypothesis import strategies as st
 from pipelines.faults import DataFault
 from pipelines.intake.reading import header_of, kind_of, read_rows
 from pipelines.intake.unpacking import unpacked
-from pipelines.sources.profiles import FileForm, Totals
+from pipelines.sources.profiles import FileForm
 
 DATA = Path(__file__).parents[2] / "data"
+HABITS = DATA / "habits"
 
 
 class Read:
@@ -69,31 +70,14 @@ def fault_of(action) -> str:
 @pytest.mark.parametrize(
     ("name", "form", "header", "rows"),
     [
-        ("decimal_comma.csv", {"delimiter": ";", "encoding": "windows-1252"}, ["Tag", "Plant", "WLL t", "Day"],
-         {1: ["A1", "Südtor", "5,90", "12.10.2023"], 2: ["A2", "Südtor", "10,89", "13.10.2023"]}),
-        ("tab_separated.tsv", {"delimiter": "\t"}, ["Day", "Place", "Seen"],
-         {1: ["2026-03-02", "North Shed", "25"], 2: ["2026-03-03", "Sea Wall", "3"]}),
-        ("byte_order_mark.csv", {}, ["Day", "Place"], {1: ["2026-03-02", "North Shed"]}),
-        ("utf16_le.csv", {"delimiter": ";", "encoding": "utf-16"}, ["Day", "Lager"], {1: ["2026-03-02", "Südtor – Halle 1"]}),
-        ("utf16_le.csv", {"delimiter": ";", "encoding": "utf-16-le"}, ["Day", "Lager"], {1: ["2026-03-02", "Südtor – Halle 1"]}),
-        ("utf16_be.csv", {"delimiter": ";", "encoding": "utf-16"}, ["Day", "Lager"], {1: ["2026-03-02", "Südtor – Halle 1"]}),
-        ("unquoted_inch_marks.txt", {"delimiter": "|", "quote": ""}, ["Day", "Size", "Seen"],
-         {1: ["2026-03-02", '"5/8 in', "25"], 2: ["2026-03-03", '3/4"', "3"]}),
-        ("merged_header.xlsx", {"header_row": 3, "header_rows": 2}, ["Day", "Seen", "Reasons worn pin", "Reasons bent"],
-         {1: ["2026-03-02", "25", "1", "2.5"], 3: ["2026-03-03T10:30:00", "3", None, None]}),
+        ("habits/utf16_le.csv", {"delimiter": ";", "encoding": "utf-16-le"}, ["Day", "Place", "Seen", "Removed"],
+         {1: ["2026-03-02", "Südtor", "25", "1"]}),
         ("cell_errors.xlsx", {}, ["Day", "Seen", "Removed", "Remark"],
          {1: ["2026-03-02", "#N/A", "#formula without a stored result", None], 2: ["2026-03-03", "2", "0", "a"]}),
         ("cell_errors.ods", {}, ["Day", "Seen", "Removed"],
          {1: ["2026-03-02", "25", "#N/A"], 4: ["2026-03-03", "#formula without a stored result", "2.5"]}),
         ("cell_errors.xls", {}, ["Day", "Seen", "Removed"],
          {1: ["2026-03-02", "25", "#N/A"], 2: ["2026-03-03", "#DIV/0!", "0"], 3: ["2026-03-04", "3", None]}),
-        ("old_workbook.xls", {}, ["Day", "Seen", "Place"],
-         {1: ["2026-03-02", "25", "Südtor"], 2: ["2026-03-03", "2.5", None]}),
-        ("days_and_numbers.parquet", {}, ["Day", "Entered", "Tag", "Size", "Place", "Seen"],
-         {1: ["2026-03-02", "2026-03-02", "1001", "0.625", "North Shed", "25"],
-          2: [None, "2026-03-03 10:30:00", None, None, None, "3"]}),
-        ("one_log.csv.gz", {}, ["Day", "Seen"], {1: ["2026-03-02", "25"]}),
-        ("one_log.zip", {}, ["Day", "Seen"], {1: ["2026-03-02", "25"]}),
     ],
 )  # fmt: skip
 def test_a_file_is_read_to_the_cell(read, name, form, header, rows):
@@ -103,34 +87,9 @@ def test_a_file_is_read_to_the_cell(read, name, form, header, rows):
     assert found.refused == []
 
 
-def test_blank_rows_of_a_workbook_are_set_aside_and_keep_their_number(read):
-    found = read("merged_header.xlsx", header_row=3, header_rows=2)
-    assert [(row, kind) for row, kind, _ in found.set_aside] == [(2, "blank")]
-
-
 def test_a_header_of_one_row_names_an_empty_cell_by_its_place(written):
     path = written("Day,,Seen,\n1,2,3,4\n")
     assert header_of(path, FileForm(kind="csv")) == ["Day", "column 2", "Seen", "column 4"]
-
-
-def test_title_rows_and_empty_lines_do_not_move_the_numbers(read):
-    found = read("empty_lines.csv", header_row=3)
-    assert found.rows == {1: ["2026-03-02", "25"], 2: ["2026-03-03", "3"], 4: ["2026-03-05", "5"]}
-    assert found.refused == [(3, "missing columns", "short")]
-
-
-def test_line_ends_of_several_kinds_are_read_alike(read):
-    found = read("mixed_line_ends.csv")
-    assert found.rows == {1: ["2026-03-02", "25"], 2: ["2026-03-03", "3"], 4: ["2026-03-05", "5"]}
-    assert found.refused == [(3, "missing columns", "short")]
-
-
-def test_a_stray_inch_mark_that_joins_two_lines_into_one_good_looking_record_is_refused(read):
-    found = read("stray_inch_mark.csv")
-    assert found.rows == {1: ["2026-03-02", '5/8"', "25"], 3: ["2026-03-05", '1"', "5"]}
-    assert found.refused == [
-        (2, "a stray quote joined 2 lines", r'{"Day":"2026-03-03","Size":"1/2\",3\n2026-03-04,3/4","Seen":"4"}')
-    ]  # fmt: skip
 
 
 def test_a_quote_that_is_never_closed_costs_its_line_and_not_those_after_it(read, written):
@@ -145,73 +104,23 @@ def test_two_stray_quotes_in_one_record_cost_that_record(read, written):
     assert found.refused == [(2, "a stray quote", '1,"5/8" bow,"1/2" pin')]
 
 
-def test_free_text_may_hold_line_breaks_but_not_a_whole_record(read):
-    found = read("line_break_in_remark.csv", {"free_text": ["Remark"]})
-    assert found.rows == {
-        1: ["2026-03-02", "25", "first\nsecond", "1"],
-        2: ["2026-03-03", "3", "plain", "2"],
-    }
-    assert [(row, detail) for row, detail, _ in found.refused] == [(3, "a stray quote joined 2 lines")]
-    assert list(read("line_break_in_remark.csv").rows) == [2]
-
-
-def test_totals_repeated_headers_and_blank_rows_are_set_aside_and_listed(read):
-    totals = Totals(column="Place", words=["Total", "subtotal*"])
-    found = read("total_rows.csv", {"totals": totals})
-    assert found.rows == {1: ["2026-03-02", "North Shed", "25"], 5: ["2026-03-03", "Total Terminal", "3"]}
-    assert found.set_aside == [
-        (2, "total", '{"Day":null,"Place":"Subtotal North Shed","Seen":"25"}'),
-        (3, "blank", '{"Day":null,"Place":null,"Seen":null}'),
-        (4, "repeated header", '{"Day":"Day","Place":"Place","Seen":"Seen"}'),
-        (6, "total", '{"Day":null,"Place":"TOTAL:","Seen":"28"}'),
-    ]
-
-
-def test_a_line_of_spaces_is_blank(read, written):
-    found = read(written("Day,Seen\n1,2\n   \n3,4\n"))
-    assert found.rows == {1: ["1", "2"], 3: ["3", "4"]}
-    assert (found.refused, [(row, kind) for row, kind, _ in found.set_aside]) == ([], [(2, "blank")])
-
-
 def test_totals_are_rows_like_others_where_the_profile_names_none(read):
-    assert 6 in read("total_rows.csv").rows
+    assert 6 in read("habits/title_and_total_rows.csv", header_row=3).rows
 
 
-def test_nul_characters_cost_the_row(read):
-    found = read("nul_bytes.csv")
-    assert found.rows == {2: ["2026-03-03", "Sea Wall"]}
-    assert found.refused == [
-        (1, "it holds NUL characters", r'{"Day":"2026-03-02","Place":"North\u0000Shed"}')
-    ]
+def test_a_line_break_is_odd_in_a_column_that_is_no_free_text(read):
+    assert list(read("habits/line_break_in_remark.csv").rows) == [2, 4, 5]
 
 
-def test_json_lines_give_every_name_a_column(read):
-    found = read("objects.jsonl")
-    assert found.header == ["Day", "Seen", "Size", "Place/Bay", "Why"]
-    assert found.rows == {
-        1: ["2026-03-02", "25", "0.625", None, None],
-        3: ["2026-03-03", None, None, "North Shed", None],
-        5: [None, None, None, None, '["bent","worn"]'],
+def test_a_profile_may_name_the_sheets(read):
+    assert read("habits/several_sheets.xlsx", sheets=["Sea Wall"]).rows == {
+        1: ["4", "0", "2026-03-04", "Sea Wall"]
     }
-    assert [(row, detail) for row, detail, _ in found.refused] == [(4, "it is not a JSON object")]
-    assert [(row, kind) for row, kind, _ in found.set_aside] == [(2, "blank")]
-
-
-def test_sheets_are_stacked_and_named_in_a_column_of_their_own(read):
-    found = read("several_sheets.xlsx", sheets="all", ignored_sheets=["Cover"])
-    assert found.header == ["Day", "Seen", "(sheet)"]
-    assert found.rows == {
-        1: ["2026-03-02", "25", "North"],
-        3: ["2026-03-03", "3", "North"],
-        4: ["2026-03-04", "4", "Sea Wall"],
-    }
-    assert [(row, kind) for row, kind, _ in found.set_aside] == [(2, "blank")]
-    assert read("several_sheets.xlsx", sheets=["Sea Wall"]).rows == {1: ["4", "2026-03-04", "Sea Wall"]}
 
 
 def test_a_sheet_with_another_header_is_named(read):
-    assert fault_of(lambda: read("several_sheets.xlsx", sheets="all")) == (
-        'several_sheets.xlsx: sheet "Cover" does not have the header of the other sheets (Day, Seen, ...) in row 1.'
+    assert fault_of(lambda: read("habits/several_sheets.xlsx", sheets="all")) == (
+        'several_sheets.xlsx: sheet "Cover" does not have the header of the other sheets (Day, Seen, Removed, ...) in row 1.'
         " Mend it, or name the sheet under file.ignored_sheets of the profile."
     )
 
@@ -283,8 +192,8 @@ def test_only_the_named_file_is_read_whatever_stars_are_in_its_name(read, writte
 def test_a_folder_that_looks_like_a_partition_adds_no_column(read, tmp_path):
     folder = tmp_path / "site=North"
     folder.mkdir()
-    (folder / "log.parquet").write_bytes((DATA / "days_and_numbers.parquet").read_bytes())
-    assert read(folder / "log.parquet").header == read("days_and_numbers.parquet").header
+    (folder / "log.parquet").write_bytes((HABITS / "days_and_numbers.parquet").read_bytes())
+    assert read(folder / "log.parquet").header == read("habits/days_and_numbers.parquet").header
 
 
 def test_refused_records_of_one_file_do_not_count_for_the_next(tmp_path, written):
@@ -311,17 +220,11 @@ def test_a_damaged_workbook_is_a_fault(read, written):
     assert "log.xlsx cannot be read as a workbook" in fault_of(lambda: read(written("a,b\n", "log.xlsx")))
 
 
-def test_a_zip_of_two_logs_names_what_it_holds(read):
-    assert fault_of(lambda: read("two_logs.zip")) == (
-        "two_logs.zip holds north.csv, south.csv: one log file is wanted. Unpack it and load the files by name."
-    )
-
-
 def test_nothing_is_unpacked_outside_the_work_folder(tmp_path):
     inner = tmp_path / "deep" / "down"
     inner.mkdir(parents=True)
-    copy = unpacked(DATA / "one_log.zip", inner)  # it holds ../../outside/log.csv
-    assert copy == inner / "one_log.csv"
+    copy = unpacked(HABITS / "zipped.zip", inner)  # it holds ../../outside/log.csv
+    assert copy == inner / "zipped.csv"
     assert [path for path in tmp_path.rglob("*") if path.is_file()] == [copy]
 
 

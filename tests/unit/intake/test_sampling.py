@@ -5,7 +5,7 @@ import pytest
 from pipelines.faults import DataFault
 from pipelines.intake.sampling import guess_delimiter, guess_encoding, guess_header_rows, sample_files
 
-DATA = Path(__file__).parents[2] / "data"
+HABITS = Path(__file__).parents[2] / "data" / "habits"
 
 
 @pytest.fixture
@@ -73,15 +73,15 @@ def test_the_header_is_found_below_titles(rows, found):
 
 
 def test_sheets_of_one_header_belong_together():
-    sample = sample_files([DATA / "several_sheets.xlsx"])
+    sample = sample_files([HABITS / "several_sheets.xlsx"])
     assert (sample.form.sheets, sample.form.ignored_sheets) == ("all", ["Cover"])
-    assert sample.values["(sheet)"] == {"North": 2, "Sea Wall": 1}
+    assert sample.values["(sheet)"] == {"North Shed": 2, "Sea Wall": 1}
 
 
 def test_a_merged_header_is_joined():
-    sample = sample_files([DATA / "merged_header.xlsx"])
+    sample = sample_files([HABITS / "merged_header.xlsx"])
     assert (sample.form.header_row, sample.form.header_rows) == (3, 2)
-    assert sample.header == ["Day", "Seen", "Reasons worn pin", "Reasons bent"]
+    assert sample.header == ["Day", "Place", "Seen", "Removed", "Reasons worn pin", "Reasons bent"]
 
 
 def test_values_are_counted_the_most_frequent_first(written):
@@ -92,9 +92,9 @@ def test_values_are_counted_the_most_frequent_first(written):
 
 
 def test_quotes_that_quote_nothing_are_taken_for_inch_marks():
-    sample = sample_files([DATA / "unquoted_inch_marks.txt"])
+    sample = sample_files([HABITS / "unquoted_inch_marks.txt"])
     assert (sample.form.quote, sample.refused_count) == ("", 0)
-    assert sample.values["Size"] == {'"5/8 in': 1, '3/4"': 1}
+    assert sample.values["Size"] == {'5/8"': 1, '3/4"': 1, '1"': 1, '1 1/4"': 1, '"5/8 in': 1}
 
 
 def test_files_of_one_exporter_are_looked_at_together(written):

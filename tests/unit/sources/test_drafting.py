@@ -15,7 +15,7 @@ from pipelines.intake.sampling import sample_files
 from pipelines.sources import known_profiles, read_profile
 from pipelines.sources.drafting import draft_profile, yaml_text
 from pipelines.sources.matching import Sample
-from pipelines.sources.profiles import FileForm
+from pipelines.sources.profiles import REVISION_KEY, FileForm
 
 EXPORTS = Path(__file__).parents[3] / "demo_data" / "exports"
 DEMO = {
@@ -262,6 +262,87 @@ def test_an_unknown_word_is_left_to_be_filled_in_and_a_likened_one_is_unsure():
     assert line_of(text, "# titanium") == (
         "# titanium: ...   # fill in: unknown, 1 record; one of carbon, alloy"
     )
+
+
+LOOKS = {
+    "Date": ["2026-03-02", "2026-03-02", "2026-03-02", "2026-03-03"],
+    "Depot": ["North", "North", "South", "North"],
+    "Size": ["16 mm", "16 mm", "16 mm", "16 mm"],
+    "Qty inspected": ["25", "25", "25", "30"],
+}
+
+
+@pytest.mark.parametrize(
+    ("removed", "reasons", "proposed"),
+    [
+        (["3", "1", "0", "2"], ["no tag", "bent", None, "bent"],
+         "row_per_reason: own count   # unsure: 1 look stands in several rows, a reason in each, and their counts of removed"
+         " items differ"),
+        (["4", "4", "0", "2"], ["no tag", "bent", None, "bent"],
+         "row_per_reason: whole count   # unsure: 1 look stands in several rows, a reason in each, and all of them count the"
+         " same removed items"),
+        (["1", "1", "0", "2"], ["no tag", "bent", None, "bent"],
+         "row_per_reason: own count   # unsure: 1 look stands in several rows, a reason in each, each of 1 item; if it is one"
+         " item with several reasons, write whole count"),
+        (["14", "13", "0", "2"], ["no tag", "bent", None, "bent"],
+         "row_per_reason: whole count   # unsure: 1 look stands in several rows, a reason in each, and added up they remove"
+         " more items than were there"),
+    ],
+    ids=["own count", "whole count", "ones", "more than was there"],
+)  # fmt: skip
+def test_rows_that_each_give_a_reason_of_one_look_are_proposed_and_unsure(removed, reasons, proposed):
+    found, text = drafted(LOOKS | {"Qty removed": removed, "Reason": reasons})
+    assert line_of(text, "row_per_reason") == proposed
+    assert found["reasons"]["row_per_reason"] == proposed.split(": ")[1].split("  ")[0]
+
+
+@pytest.mark.parametrize(
+    "columns",
+    [
+        {"Qty inspected": ["25", "12", "25", "30"]},
+        {"Reason": ["no tag; bent", "bent", None, "bent"]},
+        {"Reason": ["no tag", "no tag", None, "bent"]},
+        {"Reason": ["no tag", None, None, "bent"]},
+        {"Date": ["2026-03-02", "2026-03-04", "2026-03-02", "2026-03-03"]},
+    ],
+    ids=["other quantity", "two reasons in a cell", "same reason", "no reason", "other day"],
+)
+def test_rows_that_may_be_looks_of_their_own_are_not_proposed_as_reasons_of_one(columns):
+    whole = LOOKS | {"Qty removed": ["3", "1", "0", "2"], "Reason": ["no tag", "bent", None, "bent"]}
+    found, _ = drafted(whole | columns)
+    assert "row_per_reason" not in found["reasons"]
+
+
+@pytest.mark.parametrize("source", DEMO)
+def test_the_rows_of_the_demo_exports_are_looks_of_their_own(source):
+    assert "row_per_reason" not in demo_draft(source)["reasons"]
+
+
+def test_an_item_with_a_row_for_each_reason_counts_once():
+    rows = {"Defects": ["bent", "no tag", None, None], "Pass/Fail": ["REJECTED", "REJECTED", "OK", "OK"]}
+    item = {"TAG_NO": ["BD-1", "BD-1", "BD-2", "BD-3"], "Check date": ["2026-03-02"] * 4}
+    found, text = drafted(item | rows)
+    assert found["reasons"]["row_per_reason"] == "whole count"
+    assert line_of(text, "row_per_reason").endswith("a reason in each; are they the same item?")
+    assert "revision_key" not in found
+
+
+def test_a_log_by_item_is_revised_by_its_serial_numbers():
+    found, text = drafted(ITEM_LOG)
+    assert found["revision_key"] == ["client", "serial", "inspected_on", "inspection_type"]
+    assert line_of(text, "revision_key").endswith(
+        "# unsure: no two records agree in these; may a later export correct the rest of a line?"
+    )
+    assert "revision_key" not in drafted(ITEM_LOG | {"TAG_NO": ["BD-0001", None, "BD-0003"]})[0]
+
+
+def test_a_column_that_tells_looks_of_one_day_apart_is_proposed_for_the_key():
+    receipts = LOOKS | {"Qty removed": ["0", "0", "0", "0"], "Supplier": ["L1", "L2", "L1", "L1"]}
+    found, text = drafted(receipts)
+    assert found["revision_key"] == [*REVISION_KEY, "supplier"]
+    assert "# unsure: only supplier tells some records apart" in line_of(text, "revision_key")
+    assert "revision_key" not in drafted(QUANTITY_LOG)[0]
+    assert "revision_key" not in drafted(receipts | {"Supplier": ["L1", "L1", "L1", "L1"]})[0]
 
 
 def test_total_rows_are_proposed_to_be_set_aside():

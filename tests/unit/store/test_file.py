@@ -57,7 +57,7 @@ def test_a_store_of_another_version_is_refused(tmp_path):
     make_store(path)
     with duckdb.connect(str(path)) as con:
         con.execute("update store_info set schema_version = 99")
-    assert "(store schema 99, here 1)" in fault_of(path)
+    assert "(store schema 99, here 2)" in fault_of(path)
 
 
 def test_a_store_held_by_another_process_names_it(tmp_path):
