@@ -122,9 +122,7 @@ def test_every_row_on_a_page_stands_in_a_file_of_the_pack_to_the_digits_shown(de
 
 def test_removals_by_criterion_are_the_sums_over_the_places_of_a_client(demo_pack, files):
     (table,) = (
-        table
-        for table in tables_of(demo_pack / "monthly.html")
-        if table.caption == "Removals by criterion"
+        table for table in tables_of(demo_pack / "monthly.html") if table.caption == "Removals by criterion"
     )
     reasons = files["reason_breakdown"].astype({"removed": int, "mentions": int})
     sums = reasons.groupby(["client", "criterion"])[["removed", "mentions"]].sum()
