@@ -116,7 +116,10 @@ def _rates(drawn: pd.DataFrame, months: list[str]) -> alt.LayerChart:
 
 
 def _marks(base: alt.Chart, rated: pd.DataFrame, y: alt.Y) -> alt.Chart:
-    seen = [standing for standing in STANDINGS.values() if standing[0] in set(rated["standing"])]
+    # A key without entries would have no end, and the drawing no size.
+    seen = [standing for standing in STANDINGS.values() if standing[0] in set(rated["standing"])] or [
+        STANDINGS[""]
+    ]
     standings = [standing for standing, _, _ in seen]
     shapes = [shape for _, shape, _ in seen]
     colours = [colour for _, _, colour in seen]
