@@ -146,16 +146,11 @@ def _top(rated: pd.DataFrame) -> float:
 
 
 def _counts(drawn: pd.DataFrame, months: alt.X, column: str, title: str, colour: str) -> alt.Chart:
-    axis = alt.Axis(
-        title=title,
-        tickCount=2,
-        minExtent=AXIS_WIDTH,
-        titleX=-AXIS_WIDTH,
-        format=",d",
-        tickMinStep=1,
-    )
     # Months without a single item would leave the axis without an end.
-    scale = alt.Scale(domain=[0, max(1, int(drawn[column].max()))])
+    most = max(1, int(drawn[column].max()))
+    ticks = {"values": [0, 1]} if most == 1 else {"tickCount": 2, "tickMinStep": 1}
+    axis = alt.Axis(title=title, minExtent=AXIS_WIDTH, titleX=-AXIS_WIDTH, format=",d", **ticks)
+    scale = alt.Scale(domain=[0, most])
     return (
         alt.Chart(drawn[["month", column]])
         .mark_bar(color=colour, width={"band": 0.62})
