@@ -8,6 +8,10 @@ from html import escape
 import altair as alt
 import vl_convert
 
+# Words of the scripts that run from right to left, with the spaces and hyphens between them.
+_LETTERS = "[\u0590-\u08ff\ufb1d-\ufdff\ufe70-\ufeff]+"
+_FROM_RIGHT = re.compile(f"{_LETTERS}(?:[ -]{_LETTERS})*")
+
 
 @dataclass(frozen=True)
 class Figure:
@@ -32,7 +36,7 @@ class Figure:
     def _repr_html_(self) -> str:
         place = "drawing from-right" if self.opens_at_right else "drawing"
         return (
-            f"<figure><figcaption>{escape(self.finding)}</figcaption>"
+            f"<figure><figcaption>{escaped(self.finding)}</figcaption>"
             f'<div class="{place}" role="group" tabindex="0" aria-label="Chart">{self.svg()}</div></figure>'
         )
 
@@ -43,6 +47,15 @@ def _with_tips(drawing: str) -> str:
         r'<(path|text|line|rect)( aria-label="([^"]*)"[^>]*role="graphics-symbol"[^>]*?)(/>|></\1>)'
     )
     return mark.sub(r"<\1\2><title>\3</title></\1>", drawing)
+
+
+def escaped(text: str) -> str:
+    """Return text as a page takes it, names written from right to left set apart from the figures after them.
+
+    >>> escaped("2 of 5 < מנוף צפון, 3 in all")
+    '2 of 5 &lt; <bdi>מנוף צפון</bdi>, 3 in all'
+    """
+    return _FROM_RIGHT.sub(r"<bdi>\g<0></bdi>", escape(text))
 
 
 def _with_own_names(drawing: str) -> str:

@@ -9,6 +9,7 @@ from pipelines.wording import PER_EXPOSURE, figure
 LABELS, REMARKS = 210, 150  # width left and right of the plot [px]
 PLOT_WIDTH = WIDTH - LABELS - REMARKS
 ROW_HEIGHT = 22
+LONGEST_LABEL = 36  # letters that fit left of the plot
 MARKS = ["recommended", "recommended, sign-off needed"]
 
 
@@ -141,6 +142,16 @@ def _months_in_words(current: float, recommended: float, mark: str) -> str:
     return f"{current:.0f} to {recommended:.0f}{sign}"
 
 
+# A site's name that is too long is cut in its middle, so that the environment and a number at its end stay.
+_ENVIRONMENT = "slice(datum.label, lastindexof(datum.label, ', '))"
+_ROOM = f"({LONGEST_LABEL} - length({_ENVIRONMENT}))"
+_SITE = "slice(datum.label, 0, lastindexof(datum.label, ', '))"
+_SHORTENED = (
+    f"length(datum.label) <= {LONGEST_LABEL} ? datum.label : slice({_SITE}, 0, ceil({_ROOM} / 2)) + '…'"
+    f" + slice({_SITE}, -floor({_ROOM} / 2) + 1) + {_ENVIRONMENT}"
+)
+
+
 def _labelled(places: pd.DataFrame) -> pd.DataFrame:
     label = places["site"] + ", " + places["environment"]
     return pd.DataFrame({"client": places["client"].to_numpy(), "place": label.to_numpy()})
@@ -152,7 +163,15 @@ def _panels(drawn: pd.DataFrame) -> list[pd.DataFrame]:
 
 def _rows(panel: pd.DataFrame) -> alt.Chart:
     """Return a chart of one line per place, in the order of the panel, with nothing drawn yet."""
-    axis = alt.Axis(title=None, labelLimit=LABELS, minExtent=LABELS, grid=True, gridColor=GRID)
+    axis = alt.Axis(
+        title=None,
+        labelExpr=_SHORTENED,
+        labelLimit=LABELS,
+        labelPadding=9,  # a mark at 0 stands clear of the label
+        minExtent=LABELS,
+        grid=True,
+        gridColor=GRID,
+    )
     y = alt.Y("place:N", scale=alt.Scale(domain=panel["place"].tolist()), axis=axis)
     return alt.Chart(panel.drop(columns="client")).encode(y=y)
 

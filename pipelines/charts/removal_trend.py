@@ -132,7 +132,10 @@ def _rates(drawn: pd.DataFrame, months: list[str]) -> alt.LayerChart:
 
 
 def _marks(base: alt.Chart, rated: pd.DataFrame, y: alt.Y) -> alt.Chart:
-    seen = [standing for standing in STANDINGS.values() if standing[0] in set(rated["standing"])]
+    # A key without entries would have no end, and the drawing no size.
+    seen = [standing for standing in STANDINGS.values() if standing[0] in set(rated["standing"])] or [
+        STANDINGS[""]
+    ]
     standings = [standing for standing, _, _ in seen]
     shapes = [shape for _, shape, _ in seen]
     colours = [colour for _, _, colour in seen]
@@ -160,16 +163,11 @@ def _top(rated: pd.DataFrame) -> float:
 
 
 def _counts(drawn: pd.DataFrame, months: alt.X, column: str, title: str, colour: str) -> alt.Chart:
-    axis = alt.Axis(
-        title=title,
-        tickCount=2,
-        minExtent=AXIS_WIDTH,
-        titleX=-AXIS_WIDTH,
-        format=",d",
-        tickMinStep=1,
-    )
     # Months without a single item would leave the axis without an end.
-    scale = alt.Scale(domain=[0, max(1, int(drawn[column].max()))])
+    most = max(1, int(drawn[column].max()))
+    ticks = {"values": [0, 1]} if most == 1 else {"tickCount": 2, "tickMinStep": 1}
+    axis = alt.Axis(title=title, minExtent=AXIS_WIDTH, titleX=-AXIS_WIDTH, format=",d", **ticks)
+    scale = alt.Scale(domain=[0, most])
     return (
         alt.Chart(drawn[["month", column, "said"]])
         .mark_bar(color=colour, width={"band": 0.62}, aria=True)

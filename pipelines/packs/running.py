@@ -14,6 +14,9 @@ from pipelines.faults import Fault
 from pipelines.packs.showing import COMPLETED
 
 LONGEST_RUN_SECONDS = 1200  # for one cell
+# A kernel that is told to stop while it still tidies up logs an error that means nothing; what goes wrong in a cell comes
+# with the cell.
+QUIET = "--IPKernelApp.log_level=CRITICAL"
 
 
 @dataclass(frozen=True)
@@ -57,6 +60,7 @@ def run_notebook(path: Path, parameters: Mapping[str, str], scratch: Path) -> Ru
             kernel_name="python3",
             progress_bar=False,
             execution_timeout=LONGEST_RUN_SECONDS,
+            extra_arguments=[QUIET],
             config=_kernel_settings(scratch),
         )
     except papermill.PapermillExecutionError as error:

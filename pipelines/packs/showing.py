@@ -5,6 +5,7 @@ from html import escape
 
 import pandas as pd
 
+from pipelines.charts.figure import escaped
 from pipelines.packs.headings import Heading, heading
 from pipelines.wording import CAUTIONS, month_in_words
 
@@ -21,8 +22,8 @@ class Words:
         if not self.sentences:
             return ""
         if isinstance(self.sentences, str):
-            return f'<p class="said">{escape(self.sentences)}</p>'
-        items = "".join(f"<li>{escape(sentence)}</li>" for sentence in self.sentences)
+            return f'<p class="said">{escaped(self.sentences)}</p>'
+        items = "".join(f"<li>{escaped(sentence)}</li>" for sentence in self.sentences)
         return f'<ol class="said">{items}</ol>'
 
 
@@ -56,7 +57,7 @@ class Table:
         body = "".join(f"<tbody>{group}</tbody>" for group in groups)
         return (
             f'<div class="table" role="region" tabindex="0" aria-label="{escape(self.caption)}">'
-            f"<table><caption>{escape(self.caption)}</caption>"
+            f"<table><caption>{escaped(self.caption)}</caption>"
             f"<thead><tr>{head}</tr></thead>{body}</table></div>{self._rest()}"
         )
 

@@ -1,3 +1,5 @@
+import re
+
 import pytest
 
 from pipelines.charts import Figure, environment_rates_chart, interval_chart
@@ -49,3 +51,16 @@ def test_only_what_is_drawn_goes_into_the_page(places):
 @pytest.mark.parametrize("draw", [environment_rates_chart, interval_chart])
 def test_no_place_at_all_is_an_empty_drawing(places, draw):
     assert "<svg" in Figure(draw(places.head(0)), "", "").svg()
+
+
+@pytest.mark.parametrize("draw", [environment_rates_chart, interval_chart])
+def test_a_long_name_is_cut_in_its_middle_so_that_environment_and_number_stay(places, draw):
+    long = "Yard of the North-Western Harbour Extension, Lower Store"
+    sites = [f"{long} 1", f"{long} 2", "Press Hall"]
+    svg = Figure(draw(places.assign(site=sites)), "", "").svg()
+    labels = [label for label in re.findall(r">([^<>]+, (?:marine spray|indoor dry|furnace heat))<", svg)]
+    assert sorted(labels) == [
+        "Press Hall, furnace heat",
+        "Yard of the …wer Store 2, indoor dry",
+        "Yard of the…er Store 1, marine spray",
+    ]

@@ -1,4 +1,7 @@
 import json
+import re
+
+import pytest
 
 from pipelines.charts import Figure, removal_trend_chart
 from pipelines.charts.theme import BLUISH_GREEN, VERMILLION
@@ -75,3 +78,21 @@ def test_a_long_history_is_labelled_by_the_year(trend):
     svg = Figure(removal_trend_chart(long), "", "").svg()
     assert ">2019<" in svg
     assert ">Apr<" not in svg
+
+
+def test_months_without_any_rate_have_a_drawing_of_the_usual_size(trend):
+    sizes = {
+        re.search(
+            r'width="([^"]+)" height="([^"]+)"', Figure(removal_trend_chart(rows), "", "").svg()
+        ).groups()
+        for rows in (trend.head(1), trend.tail(1))
+    }
+    assert len(sizes) == 1
+    assert all(float(side) < 1000 for size in sizes for side in size)
+
+
+@pytest.mark.parametrize(("most", "marks"), [(0, ["0", "1"]), (1, ["0", "1"]), (2, ["0", "1", "2"])])
+def test_an_axis_of_few_items_counts_whole_ones(trend, most, marks):
+    svg = Figure(removal_trend_chart(trend.head(1).assign(inspected=most, removed=most)), "", "").svg()
+    axis = svg[svg.index("concat_2_group") :]
+    assert re.findall(r">(\d)</text>", axis) == marks

@@ -66,3 +66,11 @@ def test_all_cautions_are_shown():
 
 def test_the_mark_of_completion_carries_the_headline():
     assert Completed("All is well.")._repr_mimebundle_()[COMPLETED] == {"headline": "All is well."}
+
+
+def test_a_name_from_right_to_left_does_not_carry_off_the_figures_after_it():
+    said = "At מנופי הצפון, 12 of 30 shackles; at رصيف البحر: 4."
+    isolated = "At <bdi>מנופי הצפון</bdi>, 12 of 30 shackles; at <bdi>رصيف البحر</bdi>: 4."
+    assert isolated in Words(said)._repr_html_()
+    assert isolated in Words([said])._repr_html_()
+    assert f"<caption>{isolated}</caption>" in Table(ROWS, ["site"], said)._repr_html_()

@@ -53,6 +53,21 @@ def test_a_removal_between_looks_is_behind_the_month_of_the_look_that_closed_its
     assert {str(day.date()) for day in february["previous_on"]} == {"2024-02-10"}
 
 
+def test_a_removal_of_an_item_that_moved_stands_in_the_rate_of_the_place_that_closed_its_gap(store_of):
+    tag = {"serial": "N-17"}
+    con = store_of(
+        ("periodic", "2024-02-10", 1, 0, tag),
+        ("frequent", "2024-05-01", 1, 1, tag),
+        ("periodic", "2025-02-10", 1, 0, tag | {"site": "Sea Wall"}),
+    )
+    compute_rates(con, AS_OF)
+    columns = ["row", "counts_in", "removed_at_risk"]
+    there = traced(con, "removal_rates", site="Sea Wall", month="2025-02")
+    assert there[columns].to_numpy().tolist() == [[2, "rate", 1], [3, "counts and rate", 0]]
+    (here,) = traced(con, "removal_rates", site="North Shed", month="2024-05").to_dict("records")
+    assert (here["row"], here["counts_in"], pd.isna(here["removed_at_risk"])) == (2, "counts", True)
+
+
 def test_every_result_table_can_be_traced_but_those_of_the_whole_fleet():
     assert set(TABLES) - set(BEHIND) == {"hazard_model"}
     for name, behind in BEHIND.items():
