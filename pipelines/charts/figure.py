@@ -49,15 +49,6 @@ def _with_tips(drawing: str) -> str:
     return mark.sub(r"<\1\2><title>\3</title></\1>", drawing)
 
 
-def escaped(text: str) -> str:
-    """Return text as a page takes it, names written from right to left set apart from the figures after them.
-
-    >>> escaped("2 of 5 < מנוף צפון, 3 in all")
-    '2 of 5 &lt; <bdi>מנוף צפון</bdi>, 3 in all'
-    """
-    return _FROM_RIGHT.sub(r"<bdi>\g<0></bdi>", escape(text))
-
-
 def _with_own_names(drawing: str) -> str:
     """Return a drawing whose named parts, its clip paths, have names that no other drawing of the page has.
 
@@ -68,3 +59,12 @@ def _with_own_names(drawing: str) -> str:
         drawing = re.sub(rf'(\bid="|url\(#){re.escape(name)}(?=["\)])', rf"\g<1>part{number}", drawing)
     own = "f" + hashlib.sha256(drawing.encode()).hexdigest()[:8]
     return re.sub(r'(\bid="|url\(#)(?=part)', rf"\g<1>{own}-", drawing)
+
+
+def escaped(text: str) -> str:
+    """Return text as a page takes it, names written from right to left set apart from the figures after them.
+
+    >>> escaped("2 of 5 < מנוף צפון, 3 in all")
+    '2 of 5 &lt; <bdi>מנוף צפון</bdi>, 3 in all'
+    """
+    return _FROM_RIGHT.sub(r"<bdi>\g<0></bdi>", escape(text))
