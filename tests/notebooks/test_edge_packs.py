@@ -137,7 +137,7 @@ def test_pages_of_odd_sites_show_no_gap_no_error_and_nothing_beside_the_screen(p
                 r"\b(nan|NaN|NaT|<NA>|inf|Infinity|Traceback|\w+Error)\b|^None$", words, re.M
             ), where
             assert page.evaluate("document.documentElement.scrollWidth") <= width, where
-            for chart in page.locator("figure svg").all():
+            for chart in page.locator("figure svg").all() if width == WIDTHS[0] else ():
                 assert 0 < float(chart.get_attribute("width")) < 1000, where
                 pixels = np.asarray(Image.open(io.BytesIO(chart.screenshot())).convert("RGB")).astype(int)
                 assert (np.abs(pixels - pixels[0, 0]).sum(axis=-1) > 60).mean() > 0.003, where
