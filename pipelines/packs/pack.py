@@ -6,10 +6,12 @@ import tempfile
 import unicodedata
 from collections.abc import Iterable
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from itertools import count
 from pathlib import Path
+from queue import Empty, SimpleQueue
 from secrets import token_hex
 
 import pandas as pd
@@ -18,6 +20,7 @@ from pipelines.contracts import order_terms
 from pipelines.faults import RequestFault
 from pipelines.packs.computed import computed_store
 from pipelines.packs.exports import write_table, write_workbook
+from pipelines.packs.kernels import WarmKernel
 from pipelines.packs.pages import index_html, page_html, report_of, scope_in_words
 from pipelines.packs.printed import pdf_of_page
 from pipelines.packs.reading import OpenTables, open_tables
@@ -175,17 +178,33 @@ def _refuse_foreign_folder(place: Path) -> None:
 def _run_all(pages: list[Page], parameters: dict[str, str], salt: str, scratch: Path, jobs: int) -> list[Run]:
     from tqdm import tqdm
 
-    def run(number: int) -> Run:
-        page, own = pages[number], scratch / str(number)
+    waiting: SimpleQueue[int] = SimpleQueue()
+    for number in range(len(pages)):
+        waiting.put(number)
+    runs: dict[int, Run] = {}
+
+    def work(worker: int) -> None:
+        """Run the pages that are waiting, one after the other in one kernel, until none is left."""
+        own = scratch / str(worker)
         own.mkdir()
-        salted = {"salt": salt} if page.report in WITH_PEERS else {}
-        notebook = shipped_folder("notebooks") / f"{page.report}.ipynb"
-        return replace(run_notebook(notebook, parameters | {"site": page.site} | salted, own), name=page.name)
+        with WarmKernel(own) as kernel, suppress(Empty):
+            while True:
+                number = waiting.get_nowait()
+                page = pages[number]
+                salted = {"salt": salt} if page.report in WITH_PEERS else {}
+                notebook = shipped_folder("notebooks") / f"{page.report}.ipynb"
+                run = run_notebook(notebook, parameters | {"site": page.site} | salted, own, kernel)
+                runs[number] = replace(run, name=page.name)
+                bar.update()
 
     # The kernels do the work, so threads serve; a bar shows on a terminal only.
-    with ThreadPoolExecutor(max_workers=jobs) as workers:
-        runs = workers.map(run, range(len(pages)))
-        return list(tqdm(runs, total=len(pages), desc="Reports", disable=None, file=sys.stderr, leave=False))
+    workers = min(jobs, len(pages))
+    with (
+        tqdm(total=len(pages), desc="Reports", disable=None, file=sys.stderr, leave=False) as bar,
+        ThreadPoolExecutor(max_workers=workers) as threads,
+    ):
+        list(threads.map(work, range(workers)))
+    return [runs[number] for number in range(len(pages))]
 
 
 def _write_pack(folder: Path, runs: list[Run], tables: OpenTables, paper: str) -> None:

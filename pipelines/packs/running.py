@@ -1,9 +1,8 @@
-"""Runs one notebook in a kernel of its own, and says in one sentence what stopped it where something did."""
+"""Runs one notebook in a kernel, and says in one sentence what stopped it where something did."""
 
 import copy
 import json
 import re
-import sys
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,12 +10,10 @@ from typing import Any
 
 from pipelines import faults
 from pipelines.faults import Fault
+from pipelines.packs.kernels import WarmKernel
 from pipelines.packs.showing import COMPLETED
 
 LONGEST_RUN_SECONDS = 1200  # for one cell
-# A kernel that is told to stop while it still tidies up logs an error that means nothing; what goes wrong in a cell comes
-# with the cell.
-QUIET = "--IPKernelApp.log_level=CRITICAL"
 
 
 @dataclass(frozen=True)
@@ -29,7 +26,7 @@ class Run:
     site: str
 
 
-def run_notebook(path: Path, parameters: Mapping[str, str], scratch: Path) -> Run:
+def run_notebook(path: Path, parameters: Mapping[str, str], scratch: Path, kernel: WarmKernel) -> Run:
     """Return the notebook at `path`, run with these parameters.
 
     Parameters
@@ -39,7 +36,9 @@ def run_notebook(path: Path, parameters: Mapping[str, str], scratch: Path) -> Ru
     parameters : mapping of str
         Values by name.
     scratch : Path
-        Folder for the run's own files, with a short path: it holds sockets, whose names may not be long.
+        Folder for the run's own files.
+    kernel : WarmKernel
+        The kernel to run it in.
 
     Raises
     ------
@@ -53,16 +52,7 @@ def run_notebook(path: Path, parameters: Mapping[str, str], scratch: Path) -> Ru
     _refuse_unknown_parameters(path, parameters)
     written = scratch / path.name
     try:
-        papermill.execute_notebook(
-            str(path),
-            str(written),
-            parameters=dict(parameters),
-            kernel_name="python3",
-            progress_bar=False,
-            execution_timeout=LONGEST_RUN_SECONDS,
-            extra_arguments=[QUIET],
-            config=_kernel_settings(scratch),
-        )
+        kernel.run(path, written, dict(parameters), LONGEST_RUN_SECONDS)
     except papermill.PapermillExecutionError as error:
         raise _fault_of(path.stem, error) from error
     except CellTimeoutError as error:
@@ -104,15 +94,6 @@ def _refuse_unknown_parameters(path: Path, parameters: Mapping[str, str]) -> Non
         raise Fault(
             f'The notebook "{path.stem}" has no parameter {", ".join(unknown)}. Name it in the cell tagged "parameters".'
         )
-
-
-def _kernel_settings(scratch: Path) -> Any:
-    from traitlets.config import Config
-
-    if sys.platform == "win32":
-        return Config()
-    # Sockets in files end the port races of kernels started side by side; each needs a name of its own.
-    return Config({"KernelManager": {"transport": "ipc", "ip": str(scratch / "k")}})
 
 
 def _fault_of(name: str, error: Any) -> Fault:

@@ -9,6 +9,7 @@ import pytest
 
 from pipelines.faults import Fault, RequestFault
 from pipelines.packs import REPORTS, run_pack
+from pipelines.packs.kernels import WarmKernel
 from pipelines.packs.pack import FOR_ALL_CLIENTS, OF_EACH_SITE
 from pipelines.packs.reading import open_tables
 from pipelines.packs.running import run_notebook
@@ -237,11 +238,9 @@ def test_a_page_of_one_site_forecasts_and_sends_the_buyer_to_the_client(make_pac
 
 def test_what_if_stands_beside_the_plan_of_today(small_store, tmp_path):
     changed = {"fleet_growth": 0.5, "service_level": 0.8, "intervals": "current", "client": BRACKLE}
-    run = run_notebook(
-        shipped_folder("notebooks") / "procurement.ipynb",
-        {"store": str(small_store), **changed},
-        scratch(tmp_path),
-    )
+    with WarmKernel(folder := scratch(tmp_path)) as kernel:
+        notebook = shipped_folder("notebooks") / "procurement.ipynb"
+        run = run_notebook(notebook, {"store": str(small_store), **changed}, folder, kernel)
     shown = " ".join(
         output["data"].get("text/html", "") for cell in run.notebook.cells for output in cell.get("outputs", [])
         if "data" in output
@@ -327,17 +326,17 @@ def write_notebook(path: Path, *cells: str) -> Path:
     ],
 )
 def test_a_notebook_that_stops_is_one_sentence(tmp_path, cells, sentence):
-    with pytest.raises(Fault) as fault:
-        run_notebook(write_notebook(tmp_path / "odd.ipynb", *cells), {"store": "x"}, scratch(tmp_path))
+    odd = write_notebook(tmp_path / "odd.ipynb", *cells)
+    with WarmKernel(folder := scratch(tmp_path)) as kernel, pytest.raises(Fault) as fault:
+        run_notebook(odd, {"store": "x"}, folder, kernel)
     assert str(fault.value).startswith(sentence)
     assert "\n" not in str(fault.value)
 
 
 def test_a_parameter_that_a_notebook_lacks_is_named(tmp_path):
-    with pytest.raises(Fault) as fault:
-        run_notebook(
-            write_notebook(tmp_path / "odd.ipynb", "1"), {"store": "x", "month": "2026-02"}, scratch(tmp_path)
-        )
+    odd = write_notebook(tmp_path / "odd.ipynb", "1")
+    with WarmKernel(folder := scratch(tmp_path)) as kernel, pytest.raises(Fault) as fault:
+        run_notebook(odd, {"store": "x", "month": "2026-02"}, folder, kernel)
     assert str(fault.value) == (
         'The notebook "odd" has no parameter month. Name it in the cell tagged "parameters".'
     )
