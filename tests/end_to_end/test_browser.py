@@ -11,6 +11,8 @@ from PIL import Image
 from pipelines.charts.theme import BLUE
 from pipelines.packs.pack import REPORTS
 
+ENGINE = "axe_playwright_python.sync_playwright"
+
 PAGES = ("index", *REPORTS)
 WITHOUT_CHARTS = ("index", "evidence")
 NARROW, WIDE = 390, 1280
@@ -53,7 +55,7 @@ def test_every_chart_is_truly_drawn(opened):
 
 
 def test_the_accessibility_engine_finds_nothing_against_wcag_a_or_aa(opened, keep_picture):
-    engine = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
+    engine = pytest.importorskip(ENGINE).Axe()
     for width in (WIDE, NARROW):
         opened.set_viewport_size({"width": width, "height": 900})
         keep_picture(opened)
