@@ -19,6 +19,7 @@ KEY = [
 ]
 AXIS_WIDTH = 40  # room for the figures of an upright axis [px]
 PLOT_WIDTH = WIDTH - AXIS_WIDTH - 10
+WIDEST_BAR = 60  # [px]
 LABELLED_MONTHS = {"01": "Jan", "04": "Apr", "07": "Jul", "10": "Oct"}
 LONGEST_WITH_QUARTERS = 48
 
@@ -115,7 +116,7 @@ def _rates(drawn: pd.DataFrame, months: list[str]) -> alt.LayerChart:
     def y(column: str) -> alt.Y:
         return alt.Y(f"{column}:Q", scale=scale, axis=axis)
 
-    band = {"band": 0.82}
+    band = _width(0.82, len(months))
     base = alt.Chart(rated).encode(x=_months(months, has_labels=False))
     usual = base.mark_bar(color=GRID, width=band, clip=True).encode(y=y("limit_lower"), y2="limit_upper:Q")
     centre = (
@@ -162,6 +163,11 @@ def _top(rated: pd.DataFrame) -> float:
     return float(pd.Series(reach).max())
 
 
+def _width(share: float, months: int) -> dict[str, float] | int:
+    """Return the width of a bar: a share of the room its month has, but never that of a wall where months are few."""
+    return {"band": share} if share * PLOT_WIDTH / months <= WIDEST_BAR else WIDEST_BAR
+
+
 def _counts(drawn: pd.DataFrame, months: alt.X, column: str, title: str, colour: str) -> alt.Chart:
     # Months without a single item would leave the axis without an end.
     most = max(1, int(drawn[column].max()))
@@ -170,7 +176,7 @@ def _counts(drawn: pd.DataFrame, months: alt.X, column: str, title: str, colour:
     scale = alt.Scale(domain=[0, most])
     return (
         alt.Chart(drawn[["month", column, "said"]])
-        .mark_bar(color=colour, width={"band": 0.62}, aria=True)
+        .mark_bar(color=colour, width=_width(0.62, len(drawn)), aria=True)
         .encode(x=months, y=alt.Y(f"{column}:Q", axis=axis, scale=scale), description="said:N")
         .properties(width=PLOT_WIDTH, height=54)
     )

@@ -1,6 +1,7 @@
 import json
 import re
 
+import pandas as pd
 import pytest
 
 from pipelines.charts import Figure, removal_trend_chart
@@ -96,3 +97,13 @@ def test_an_axis_of_few_items_counts_whole_ones(trend, most, marks):
     svg = Figure(removal_trend_chart(trend.head(1).assign(inspected=most, removed=most)), "", "").svg()
     axis = svg[svg.index("concat_2_group") :]
     assert re.findall(r">(\d)</text>", axis) == marks
+
+
+def test_a_month_alone_has_a_bar_and_not_a_wall(trend):
+    def widths(rows):
+        parts = removal_trend_chart(rows).to_dict()["vconcat"]
+        return {json.dumps(part["mark"]["width"]) for part in parts if "mark" in part}
+
+    assert widths(trend.tail(1)) == {"60"}
+    months = [str(month) for month in pd.period_range("2024-07", periods=20, freq="M")]
+    assert widths(pd.concat([trend] * 4).assign(month=months)) == {'{"band": 0.62}'}
