@@ -17,6 +17,8 @@ CORRECTED_BEFORE = "corrected before"
 # What the store takes in of one file, and whether the check leaves it as a table; else it is a view.
 _STAGED = {
     "accepted_lines": False,
+    "accepted_counts": False,
+    "accepted_groups": False,
     "accepted_reasons": False,
     "gathered_rows": False,
     "quarantined_rows": True,
@@ -89,12 +91,12 @@ def _take_rows(con: duckdb.DuckDBPyConnection, path: Path, rows: CorrectedRows) 
     )
     con.register("corrected", frame)
     con.execute(
-        "create or replace table corrected_cells as"
+        "create or replace table cells as"
         f" select row::bigint as row, {', '.join(f'{column}::varchar as {column}' for column in columns)},"
         " mark::varchar as mark from corrected"
     )
     con.unregister("corrected")
-    con.execute("create or replace view numbered_cells as select * from corrected_cells")
+    con.execute("create or replace view numbered_cells as select rowid as cell_row, * from cells")
     con.execute("create or replace table refused_rows (row bigint, detail varchar, raw varchar)")
     sort_out_marked(con, rows.header, set_aside=[CORRECTED_BEFORE])
 
