@@ -1,5 +1,6 @@
 """Reads a contract (Open Data Contract Standard, YAML) into plain records."""
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -62,9 +63,11 @@ class Contract:
         """The columns that together name one row."""
         return [column.name for column in self.columns if column.is_key]
 
-    def columns_sql(self) -> str:
+    def columns_sql(self, leave_out: Collection[str] = ()) -> str:
         """Return the column list of a `create table` statement: name and type only; rules are run, not declared."""
-        return ", ".join(f"{column.name} {column.physical_type}" for column in self.columns)
+        return ", ".join(
+            f"{column.name} {column.physical_type}" for column in self.columns if column.name not in leave_out
+        )
 
 
 def contract_names() -> list[str]:

@@ -23,6 +23,8 @@ class Marks:
         self.header = header
         self.columns = [f"c{place}" for place in range(1, len(header) + 1)]
         self.values: dict[str, object] = {}
+        self.joined = ""  # the SQL of whether a stray quote has joined a record with the lines after it
+        self.joined_values: dict[str, object] = {}
         filled_by_file = [column for name, column in self._named_columns() if name != SHEET_COLUMN]
         empty = [f"coalesce(trim({column}), '') = ''" for column in filled_by_file]
         self._clauses = [f"when {' and '.join(empty)} then 'blank'"]
@@ -46,7 +48,7 @@ class Marks:
         self._clauses.insert(0, f"when {_any_holds(self.columns, 'chr(0)')} then 'it holds NUL characters'")
 
     def add_joined(self, free_text: set[str], delimiter: str) -> None:
-        """Mark records that a stray quote has joined with the lines after it.
+        """Know records that a stray quote has joined with the lines after it; `mark_joined` marks them.
 
         A cell of free text may hold line breaks, but not a whole record.
         """
@@ -58,8 +60,16 @@ class Marks:
         ]
         tests = [_any_holds(plain, "chr(10)")] if plain else []
         tests += [f"({test})" for test in swallowed]
-        self._clauses.insert(0, f"when {' or '.join(tests)} then '{JOINED}'")
-        self.values |= {"delimiter": delimiter} if swallowed else {}
+        self.joined = " or ".join(tests)
+        self.joined_values = {"delimiter": delimiter} if swallowed else {}
+
+    def mark_joined(self, con: duckdb.DuckDBPyConnection) -> None:
+        """Mark the joined records among the `cells`, but those that are refused already."""
+        con.execute(
+            "update cells set mark = $joined where (mark is null or list_contains($set_aside, mark))"
+            f" and ({self.joined})",
+            {**self.joined_values, "joined": JOINED, "set_aside": list(SET_ASIDE)},
+        )
 
     def add_stray(self) -> None:
         """Mark the records that stand for a line with a stray quote."""

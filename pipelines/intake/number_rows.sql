@@ -7,5 +7,5 @@ with places as (                           -- one row: a refused record; several
 select since, max(refused) as refused from places group by since;
 
 create or replace view numbered_cells as
-select cells.rowid + 1 + coalesce(refused_before.refused, 0) as row, cells.*
+select cells.rowid as cell_row, cells.rowid + 1 + coalesce(refused_before.refused, 0) as row, cells.*
 from cells asof left join refused_before on cells.rowid + 1 >= refused_before.since

@@ -95,9 +95,14 @@ def read_rows(
 
 
 def _number_rows(con: duckdb.DuckDBPyConnection) -> None:
-    """Make `numbered_cells`: the cells with their record number, which counts the refused records too."""
+    """Make `numbered_cells`: the cells with their record number, which counts the refused records too.
+
+    `cell_row` is where they stand in `cells`: few records are found a good deal faster by it.
+    """
     if con.execute("select 1 from refused_rows limit 1").fetchone():
         con.execute(statement("pipelines.intake", "number_rows.sql"))
     else:
         # The usual case, and several times as fast.
-        con.execute("create or replace view numbered_cells as select rowid + 1 as row, * from cells")
+        con.execute(
+            "create or replace view numbered_cells as select rowid as cell_row, rowid + 1 as row, * from cells"
+        )

@@ -18,6 +18,8 @@ CORRECTED_BEFORE = "corrected before"
 # What the store takes in of one file, and whether the check leaves it as a table; else it is a view.
 _STAGED = {
     "accepted_lines": False,
+    "accepted_counts": False,
+    "accepted_groups": False,
     "accepted_reasons": False,
     "gathered_rows": False,
     "quarantined_rows": True,
@@ -85,11 +87,11 @@ def _take_rows(con: duckdb.DuckDBPyConnection, path: Path, rows: CorrectedRows) 
     columns = [f"c{place}" for place in range(1, len(rows.header) + 1)]
     stage_cells(
         con,
-        "corrected_cells",
+        "cells",
         ["row", *columns, "mark"],
         [(row, *cells, CORRECTED_BEFORE if standing[row] else None) for row, cells in rows.cells.items()],
     )
-    con.execute("create or replace view numbered_cells as select * from corrected_cells")
+    con.execute("create or replace view numbered_cells as select rowid as cell_row, * from cells")
     con.execute("create or replace table refused_rows (row bigint, detail varchar, raw varchar)")
     sort_out_marked(con, rows.header, set_aside=[CORRECTED_BEFORE])
 

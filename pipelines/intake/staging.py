@@ -1,6 +1,6 @@
 """Turns raw cells into canonical lines: each column's distinct texts are read once, then joined back.
 
-What was looked at and where, `GROUP_COLUMNS`, comes in few wordings however long the log, so each wording is read once
+What was looked at and where, `READ_OF_GROUP`, comes in few wordings however long the log, so each wording is read once
 as a whole. Leaves `staged_lines`, every column of the `inspection_line` contract and beside it `raw_<column>`, the text
 of the file it was read from, where that is not the value itself; `line_rows`, the records that each line is made of; and
 `staged_reasons`, the removal criteria of each line.
@@ -18,16 +18,14 @@ from pipelines.intake.reasons import stage_reasons
 from pipelines.intake.values import day_readings, folded, readings
 from pipelines.shipped import statement
 from pipelines.sources.profiles import COUNTED_BY_RESULT, DERIVED, OWN_COUNT, Profile
+from pipelines.store.file import GROUP_COLUMNS
 
 # One label for one item class, wherever it is written: lines and stock must agree to the letter.
 ITEM_CLASS_SQL = (
     "concat_ws(', ', body || ' ' || gear_family, pin, format('{:g} mm', nominal_size_mm),"
     " format('{:.2f} t', rated_load_t), grade)"
 )
-GROUP_COLUMNS = (
-    "client", "site", "environment", "gear_family", "body", "pin", "nominal_size_mm", "rated_load_t", "grade",
-    "inspection_type",
-)  # fmt: skip
+READ_OF_GROUP = [name for name in GROUP_COLUMNS if name not in DERIVED]
 NO_CELL = "null::varchar"
 TEXTS_IN_RULES = ("serial", "disposition")
 
@@ -47,8 +45,8 @@ def stage_lines(
         + ", ".join(f"{_cell_of(column.name, cells, profile)} as cell_{column.name}" for column in columns)
         + " from raw_rows"
     )
-    of_group = [column for column in columns if column.name in GROUP_COLUMNS]
-    of_line = [column for column in columns if column.name not in GROUP_COLUMNS]
+    of_group = [column for column in columns if column.name in READ_OF_GROUP]
+    of_line = [column for column in columns if column.name not in READ_OF_GROUP]
     read = [column for column in columns if column.kind != "string" or column.allowed]
     _make_raw_groups(con, of_group, profile)
     for column in read:
@@ -103,14 +101,17 @@ def _make_raw_groups(con: duckdb.DuckDBPyConnection, columns: list[Column], prof
         f"{_text_of(column.name, f'cell_{column.name}', profile)} as raw_{column.name}" for column in columns
     ]
     con.execute(
-        f"create or replace table raw_groups as select row_number() over () as group_id, {cells}, {', '.join(texts)}"
+        "create sequence if not exists group_ids"
+    )  # groups of several files may be written in one load
+    con.execute(
+        f"create or replace table raw_groups as select nextval('group_ids') as group_id, {cells}, {', '.join(texts)}"
         f" from (select distinct {cells} from raw_lines) cross join given"
     )
 
 
 def _stage_readings(con: duckdb.DuckDBPyConnection, column: Column, profile: Profile) -> None:
     """Make `read_<column>`: each distinct cell of the file, its text, and the value it stands for, null where unreadable."""
-    source = "raw_groups" if column.name in GROUP_COLUMNS else "raw_lines"
+    source = "raw_groups" if column.name in READ_OF_GROUP else "raw_lines"
     texts = _stage_texts(con, column, profile, f"(select distinct null as place, cell_{column.name} as cell from {source})")  # fmt: skip
     read = readings(column, sorted({text for _, text in texts}), profile)
     _keep_readings(con, column, [(None, text, value) for text, value in read.items()])
@@ -192,7 +193,7 @@ def _make_row_lines(
     }
     same_group = [
         f"raw_lines.cell_{name} is not distinct from groups.cell_{name}"
-        for name in GROUP_COLUMNS
+        for name in READ_OF_GROUP
         if name in profile.columns
     ]
     joins = [
@@ -205,7 +206,7 @@ def _make_row_lines(
         for column in read
     ]
     con.execute(
-        f"create or replace view row_lines as select row, groups.* exclude ({', '.join(f'cell_{name}' for name in GROUP_COLUMNS)}),"
+        f"create or replace view row_lines as select row, groups.* exclude ({', '.join(f'cell_{name}' for name in READ_OF_GROUP)}),"
         f" {', '.join(f'{value} as {name}' for name, value in values.items())},"
         f" {', '.join(f'{text} as raw_{name}' for name, text in texts.items())}"
         f" from raw_lines join groups on {' and '.join(same_group) or 'true'} {' '.join(joins)} cross join given"

@@ -8,6 +8,7 @@ from pipelines.contracts import Contract, Rule, in_words, load_contract
 from pipelines.contracts.checking import ROW_RULES, RuleResult, derived_rules, run_rules
 from pipelines.shipped import statement
 from pipelines.sources.profiles import COUNTED_BY_RESULT, DERIVED, Profile
+from pipelines.store.file import GROUP_COLUMNS
 
 # A record that cannot be split into cells is refused before any rule of the contract can be run on it.
 UNREADABLE_ROW = "unreadable_row", "The record can be split into the columns of the header"
@@ -26,7 +27,7 @@ def decide(
 ) -> list[RuleResult]:
     """Run the contract on `staged_lines` and return the result of every rule.
 
-    Makes `accepted_lines`, `accepted_reasons`, `gathered_rows` (accepted records that are part of another one's line),
+    Makes `accepted_lines` (and what is kept of them: `accepted_counts` and `accepted_groups`), `accepted_reasons`, `gathered_rows` (accepted records that are part of another one's line),
     `quarantined_rows` (one row per record, as the `quarantine` contract has it, without the file's name), `flagged_rows`,
     `added_sites` and `count_jumps` (one row per site whose count is far from its earlier ones). Where there is no site
     register to hold a line against, the rule that asks for one is left out; where the batch is not a whole export
@@ -148,21 +149,13 @@ def _spelt_out(pattern: str) -> str:
 
 
 def _quarantine(con: duckdb.DuckDBPyConnection, header: list[str], file_sha256: str) -> None:
-    cells = ", ".join(f"$name{place}, c{place}" for place in range(1, len(header) + 1))
+    cells = ", ".join(f"$name{place}, cells.c{place}" for place in range(1, len(header) + 1))
     names = {f"name{place}": name for place, name in enumerate(header, start=1)}
+    con.execute(statement("pipelines.intake", "quarantined_places.sql"))
     con.execute(
         "create or replace table quarantined_rows as"
-        " with reasons as ("
-        "   select row, arg_min(rule, position) as rule, string_agg(detail, ' ' order by position) as detail"
-        "   from explained_rows where severity = 'quarantine' group by row"
-        " ), lines as ("
-        "   select line_row, 'The rows ' || string_agg(row, ', ' order by row) || ' speak of one look.' as together"
-        "   from line_rows where line_row in (select row from reasons) group by line_row having count(*) > 1"
-        " )"
-        " select $sha as file_sha256, raw_rows.row, reasons.rule, concat_ws(' ', reasons.detail, together) as detail,"
-        f" json_object({cells})::varchar as raw"
-        " from reasons join line_rows on line_row = reasons.row join raw_rows on raw_rows.row = line_rows.row"
-        " left join lines using (line_row)"
+        f" select $sha as file_sha256, place.row, rule, detail, json_object({cells})::varchar as raw"
+        " from quarantined_places as place join cells on cells.rowid = cell_row"
         " union all"
         " select $sha, row, $unreadable, 'The record cannot be split into the columns of the header ('"
         " || detail || '). Check its separators and quotes.', raw from refused_rows",
@@ -177,6 +170,15 @@ def _quarantine(con: duckdb.DuckDBPyConnection, header: list[str], file_sha256: 
 
 
 def _accept(con: duckdb.DuckDBPyConnection, contract: Contract) -> None:
+    own = ", ".join(name for name in contract.column_names if name not in GROUP_COLUMNS)
+    con.execute(
+        f"create or replace view accepted_counts as select group_id, {own}"
+        " from counted_lines anti join quarantined_rows using (row)"
+    )
+    con.execute(
+        f"create or replace view accepted_groups as select group_id, {', '.join(GROUP_COLUMNS)}"
+        " from groups semi join accepted_counts using (group_id) cross join given"
+    )
     con.execute(
         f"create or replace view accepted_lines as select {', '.join(contract.column_names)}"
         " from staged_lines anti join quarantined_rows using (row)"

@@ -114,8 +114,8 @@ def _leave_out(con: duckdb.DuckDBPyConnection, client: str, environments: list[s
         con.execute(f"create table everybody.{name} as from {name}")
     # Lines leave the view of current lines and stay in the store, which tells by them whose a file is.
     con.execute(
-        "update inspection_lines set superseded_by = 0"
-        " where client <> $client and superseded_by is null and environment in (select unnest($environments))",
+        "update counted_lines set superseded_by = 0 where superseded_by is null and group_id in (select group_id"
+        " from line_groups where client <> $client and environment in (select unnest($environments)))",
         {"client": client, "environments": environments},
     )
     compute_tables(con, month)

@@ -16,7 +16,12 @@ SETTINGS: dict[str, str | bool | int | float | list[str]] = {
     "autoinstall_known_extensions": "false",
     "autoload_known_extensions": "false",
 }
-CONTRACT_TABLES = ("inspection_line", "removal_reason", "site_register", "stock_register", "quarantine")
+CONTRACT_TABLES = ("removal_reason", "site_register", "stock_register", "quarantine")
+# What was looked at and where, by which file: few wordings however many lines, so that each is kept once.
+GROUP_COLUMNS = (
+    "file_sha256", "source", "client", "site", "environment", "gear_family", "body", "pin", "nominal_size_mm",
+    "rated_load_t", "grade", "item_class", "inspection_type",
+)  # fmt: skip
 
 
 def make_store(path: Path) -> None:
@@ -35,8 +40,7 @@ def create_tables(con: duckdb.DuckDBPyConnection) -> None:
     for name in CONTRACT_TABLES:
         contract = load_contract(name)
         con.execute(f"create table {contract.table} ({contract.columns_sql()})")
-    con.execute("alter table inspection_lines add column load_id bigint")
-    con.execute("alter table inspection_lines add column superseded_by bigint")
+    _create_lines(con)
     con.execute("alter table quarantine add column corrected_by bigint")
     con.execute("create view current_lines as select * from inspection_lines where superseded_by is null")
     con.execute(
@@ -49,6 +53,21 @@ def create_tables(con: duckdb.DuckDBPyConnection) -> None:
     con.execute(
         "insert into rated_loads select nominal_size_mm, grade, rated_load_short_tons * $tonnes from coded_loads",
         {"tonnes": TONNES_PER["short ton"]},
+    )
+
+
+def _create_lines(con: duckdb.DuckDBPyConnection) -> None:
+    """Create `inspection_lines` as its readers know it: a view of the lines' own columns beside those of their group."""
+    contract = load_contract("inspection_line")
+    own = [name for name in contract.column_names if name not in GROUP_COLUMNS]
+    con.execute(f"create table line_groups (group_id bigint, {contract.columns_sql(leave_out=own)})")
+    con.execute(
+        f"create table counted_lines (group_id bigint, {contract.columns_sql(leave_out=GROUP_COLUMNS)},"
+        " load_id bigint, superseded_by bigint)"
+    )
+    con.execute(
+        f"create view inspection_lines as select {', '.join(contract.column_names)}, load_id, superseded_by"
+        " from counted_lines join line_groups using (group_id)"
     )
 
 

@@ -7,6 +7,7 @@ import duckdb
 
 from pipelines.contracts.checking import RuleResult
 from pipelines.contracts.documents import Contract, load_contract
+from pipelines.store.file import GROUP_COLUMNS
 
 
 @dataclass(frozen=True)
@@ -58,7 +59,7 @@ def write_load(
 
     `keys` gives, for each source of the lines, the columns by which a later line revises an earlier one.
 
-    Reads `accepted_lines`, `accepted_reasons`, `gathered_rows`, `quarantined_rows`, `flagged_rows`,
+    Reads `accepted_lines`, `accepted_counts`, `accepted_groups`, `accepted_reasons`, `gathered_rows`, `quarantined_rows`, `flagged_rows`,
     `set_aside_rows`, `phrase_readings`, `count_jumps` and `added_sites` of `con`. Completed are the lines of earlier exports that this one supersedes, and those it should
     hold and does not: they stay and are flagged.
     """
@@ -88,10 +89,16 @@ def write_load(
 
 
 def _write_rows(con: duckdb.DuckDBPyConnection, load_id: int) -> None:
-    lines = ", ".join(load_contract("inspection_line").column_names)
+    (earlier,) = con.execute("select coalesce(max(group_id), 0) from store.line_groups").fetchall()[0]
+    of_groups = {"earlier": earlier}
     con.execute(
-        f"insert into store.inspection_lines ({lines}, load_id) select {lines}, $load_id from accepted_lines",
-        {"load_id": load_id},
+        "insert into store.line_groups by name select * replace ($earlier + group_id as group_id) from accepted_groups",
+        of_groups,
+    )
+    con.execute(
+        "insert into store.counted_lines by name"
+        " select * replace ($earlier + group_id as group_id), $load_id as load_id from accepted_counts",
+        {**of_groups, "load_id": load_id},
     )
     for name, staged in (("removal_reason", "accepted_reasons"), ("quarantine", "quarantined_rows")):
         contract = load_contract(name)
@@ -165,16 +172,25 @@ def load_register(con: duckdb.DuckDBPyConnection, contract: Contract) -> None:
         raise
 
 
-def _same_look(key: Sequence[str]) -> str:
-    return " and ".join(f"earlier.{name} is not distinct from later.{name}" for name in key)
+def _same_look(key: Sequence[str], group: str = "earlier") -> str:
+    """Return the SQL of whether `earlier` and `later` agree in a key; `group` has the columns of the earlier line's group."""
+    owner = {name: group if name in GROUP_COLUMNS else "earlier" for name in key}
+    return " and ".join(f"{owner[name]}.{name} is not distinct from later.{name}" for name in key)
+
+
+def _is_standing(key: Sequence[str]) -> str:
+    """Return the SQL of whether a line `earlier` of a source stands, and agrees in a key with `later`."""
+    return (
+        "earlier.group_id = earlier_group.group_id and earlier.superseded_by is null"
+        f" and earlier_group.source = $source and {_same_look(key, 'earlier_group')}"
+    )
 
 
 def _supersede(con: duckdb.DuckDBPyConnection, load_id: int, account: Account, key: Sequence[str]) -> int:
     return _one(
         con,
-        "update store.inspection_lines as earlier set superseded_by = $load_id"
-        f" from (select distinct {', '.join(key)} from accepted_lines) as later"
-        f" where earlier.superseded_by is null and earlier.source = $source and {_same_look(key)}",
+        "update store.counted_lines as earlier set superseded_by = $load_id from store.line_groups as earlier_group,"
+        f" (select distinct {', '.join(key)} from accepted_lines) as later where {_is_standing(key)}",
         {"load_id": load_id, "source": account.source},
     )
 
@@ -185,11 +201,11 @@ def _supersede_by_corrections(
     """Supersede lines of exports that came before the one that a corrected row stood in; its neighbours there stay."""
     return _one(
         con,
-        "update store.inspection_lines as earlier set superseded_by = $load_id"
-        " from (select later.*, loads.load_id as exported from accepted_lines as later"
+        "update store.counted_lines as earlier set superseded_by = $load_id from store.line_groups as earlier_group,"
+        " (select later.*, loads.load_id as exported from accepted_lines as later"
         "   join store.loads as loads using (file_sha256)) as later, store.loads as first_load"
-        " where earlier.superseded_by is null and earlier.source = $source and later.source = $source"
-        f" and first_load.file_sha256 = earlier.file_sha256 and first_load.load_id < later.exported and {_same_look(key)}",
+        f" where {_is_standing(key)} and later.source = $source"
+        " and first_load.file_sha256 = earlier_group.file_sha256 and first_load.load_id < later.exported",
         {"load_id": load_id, "source": source},
     )
 
@@ -209,12 +225,11 @@ def _stand_behind_later_exports(
 ) -> None:
     """Supersede the lines of corrected rows whose look stands in an export that came after theirs."""
     con.execute(
-        "update store.inspection_lines as earlier set superseded_by = later.load_id from"
+        "update store.counted_lines as earlier set superseded_by = later.load_id from store.line_groups as earlier_group,"
         " (select line.*, loads.load_id as exported from store.current_lines as line"
         "   join store.loads as loads using (file_sha256)) as later, store.loads as first_load"
-        " where earlier.load_id = $load_id and earlier.superseded_by is null"
-        " and earlier.source = $source and later.source = $source"
-        f" and first_load.file_sha256 = earlier.file_sha256 and first_load.load_id < later.exported and {_same_look(key)}",
+        f" where earlier.load_id = $load_id and {_is_standing(key)} and later.source = $source"
+        " and first_load.file_sha256 = earlier_group.file_sha256 and first_load.load_id < later.exported",
         {"load_id": load_id, "source": source},
     )
 

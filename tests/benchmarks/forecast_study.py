@@ -25,6 +25,7 @@ from pipelines.store import create_tables
 from pipelines.tables.compute import compute_rates
 from pipelines.tables.forecast_backtest import SUMS, held_against
 from pipelines.tables.replacement_forecast import planning_inputs
+from tests.lines import append_lines
 
 START, TODAY, END = date(2022, 12, 1), date(2025, 12, 31), date(2026, 12, 31)
 BASE_RATES = {"indoor dry": 0.03, "outdoor inland": 0.08, "marine spray": 0.16}
@@ -127,7 +128,7 @@ def fill(con: duckdb.DuckDBPyConnection, lines: pd.DataFrame, register: pd.DataF
     rows = lines.assign(
         file_sha256="f", row=range(1, len(lines) + 1), source="study", inspection_type="periodic"
     )
-    con.append("inspection_lines", rows, by_name=True)
+    append_lines(con, rows)
     con.append("site_register", register.assign(service_class="normal", use_frequency="daily"), by_name=True)
 
 

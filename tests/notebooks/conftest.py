@@ -11,6 +11,7 @@ from pipelines.contracts import load_contract
 from pipelines.packs import run_pack
 from pipelines.store import make_store, open_store
 from pipelines.tables import compute_tables
+from tests.lines import append_lines
 
 BRACKLE, FERROW = "Brackle Docks", "Ferrow Mills"
 PERIOD = "2026-02"
@@ -84,7 +85,7 @@ def small_store(tmp_path_factory) -> Path:
     frame = lines()
     with open_store(path, read_only=False) as con:
         con.execute("select 1").fetchall()
-        con.append("inspection_lines", frame.assign(load_id=1), by_name=True)
+        append_lines(con, frame.assign(load_id=1))
         con.append("removal_reasons", reasons(frame), by_name=True)
         con.append("quarantine", quarantined(), by_name=True)
         register = pd.DataFrame(
@@ -150,7 +151,7 @@ def fleet_store(tmp_path_factory) -> Path:
     frame = frame.assign(row=np.arange(len(frame)) + 1, inspected_on=pd.to_datetime(frame["inspected_on"]))
     with open_store(path, read_only=False) as con:
         con.execute("select 1").fetchall()
-        con.append("inspection_lines", frame.assign(load_id=1), by_name=True)
+        append_lines(con, frame.assign(load_id=1))
         con.append("removal_reasons", reasons(frame), by_name=True)
         columns = ["client", "site", "environment", "service_class", "current_interval_months"]
         con.append("site_register", pd.DataFrame(places, columns=columns), by_name=True)

@@ -255,7 +255,8 @@ def test_no_rate_of_a_client_borrows_where_one_other_could_be_told_from_it(
     changed = copy(fleet_store, tmp_path / "changed.duckdb")
     with open_store(changed, read_only=False) as con:
         con.execute(
-            "update inspection_lines set removed = removed // 2 where client <> $own and environment = $environment",
+            "update counted_lines set removed = removed // 2 where group_id in"
+            " (select group_id from line_groups where client <> $own and environment = $environment)",
             {"own": DORRANCE, "environment": environment},
         )
         compute_tables(con)

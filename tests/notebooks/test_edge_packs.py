@@ -11,6 +11,7 @@ from PIL import Image
 from pipelines.packs import REPORTS, run_pack
 from pipelines.store import make_store, open_store
 from pipelines.tables import compute_tables
+from tests.lines import append_lines
 
 PERIOD = "2026-02"
 MONTHS = [str(month) for month in pd.period_range("2025-01", PERIOD, freq="M")]
@@ -87,7 +88,7 @@ def edge_store(tmp_path_factory):
     frame = lines()
     with open_store(path, read_only=False) as con:
         con.execute("select 1").fetchall()
-        con.append("inspection_lines", frame.assign(load_id=1), by_name=True)
+        append_lines(con, frame.assign(load_id=1))
         removed = frame[frame["removed"] > 0]
         reasons = removed[["file_sha256", "row"]].assign(
             criterion="wear over limit",

@@ -15,6 +15,7 @@ from pipelines.contracts import risk_targets
 from pipelines.exposure import build_exposures
 from pipelines.models.rates import rates_if_unaccounted
 from pipelines.store import create_tables
+from tests.lines import append_lines
 
 PLACE = {"client": "Brackle Docks", "environment": "indoor dry"}
 INTERVAL_MONTHS = {"North Shed": 12, "Sea Wall": 3}
@@ -52,7 +53,7 @@ def exposures(log: list[dict]) -> list[tuple]:
     places = pd.DataFrame(INTERVAL_MONTHS.items(), columns=["site", "current_interval_months"])
     con.append("site_register", places.assign(**PLACE), by_name=True)
     frame["inspected_on"] = pd.to_datetime(frame["inspected_on"])
-    con.append("inspection_lines", frame, by_name=True)
+    append_lines(con, frame)
     build_exposures(con)
     columns = ", ".join(COLUMNS)
     return con.execute(

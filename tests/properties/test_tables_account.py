@@ -13,6 +13,7 @@ from pipelines.intake.rereading import quarantined_lines
 from pipelines.store import create_tables
 from pipelines.tables import TABLES, compute_tables, read_table
 from pipelines.tables.trace import BEHIND, trace_lines
+from tests.lines import append_lines
 
 PLACE = ["client", "site", "environment"]
 CRITERIA = ["wear over limit", "thread damage", "not stated"]
@@ -51,7 +52,7 @@ def computed(log: list[dict]) -> duckdb.DuckDBPyConnection:
     con.execute("insert into loads (load_id) values (1)")
     frame = pd.DataFrame(log).assign(file_sha256="f", row=range(len(log)))
     frame["inspected_on"] = pd.to_datetime(frame["inspected_on"])
-    con.append("inspection_lines", frame.drop(columns=["primary", "criteria"]), by_name=True)
+    append_lines(con, frame.drop(columns=["primary", "criteria"]))
     reasons = frame[["file_sha256", "row", "criteria", "primary"]].explode(["criteria", "primary"])
     reasons = reasons.set_axis(["file_sha256", "row", "criterion", "primary_removed"], axis="columns")
     reasons = reasons.assign(mentions=reasons["primary_removed"])[reasons["primary_removed"] > 0]

@@ -13,6 +13,7 @@ import pytest
 
 from pipelines.exposure import build_exposures
 from pipelines.store import create_tables
+from tests.lines import append_lines
 
 CHECKS = Path(__file__).parents[1] / "data" / "checks"
 
@@ -20,7 +21,7 @@ CHECKS = Path(__file__).parents[1] / "data" / "checks"
 def exposures_of(lines: pd.DataFrame) -> pd.DataFrame:
     con = duckdb.connect()
     create_tables(con)
-    con.append("inspection_lines", lines.assign(client="C", site="S", environment="indoor dry"), by_name=True)
+    append_lines(con, lines.assign(client="C", site="S", environment="indoor dry"))
     build_exposures(con)
     return con.execute("select * from exposures order by item_class, inspected_on").df()
 

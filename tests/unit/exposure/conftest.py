@@ -6,6 +6,7 @@ import pytest
 
 from pipelines.exposure import build_exposures
 from pipelines.store import create_tables
+from tests.lines import append_lines
 
 PLACE = {
     "client": "Brackle Docks",
@@ -35,7 +36,7 @@ def exposures() -> Callable[..., pd.DataFrame]:
         ]
         frame = pd.DataFrame(rows)
         frame["inspected_on"] = pd.to_datetime(frame["inspected_on"])
-        con.append("inspection_lines", frame, by_name=True)
+        append_lines(con, frame)
         if interval_months:
             places = frame[["client", "site", "environment"]].drop_duplicates()
             con.append("site_register", places.assign(current_interval_months=interval_months), by_name=True)

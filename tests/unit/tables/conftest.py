@@ -5,6 +5,7 @@ import pandas as pd
 import pytest
 
 from pipelines.store import create_tables
+from tests.lines import append_lines
 
 PLACE = {
     "client": "Brackle Docks",
@@ -40,7 +41,7 @@ def store_of() -> Callable[..., duckdb.DuckDBPyConnection]:
         if rows:
             frame = pd.DataFrame(rows)
             frame["inspected_on"] = pd.to_datetime(frame["inspected_on"])
-            con.append("inspection_lines", frame, by_name=True)
+            append_lines(con, frame)
             names = ["file_sha256", "row", "criterion", "primary_removed", "mentions"]
             con.append("removal_reasons", pd.DataFrame(reasons, columns=names), by_name=True)
             places = frame[["client", "site", "environment"]].drop_duplicates()

@@ -83,10 +83,10 @@ def test_one_criterion_has_the_lines_that_state_it(con):
 
 
 def test_a_superseded_line_stands_beside_the_one_that_replaced_it(con):
-    con.execute("update inspection_lines set superseded_by = 2, removed = 4 where row = 3").fetchall()
+    con.execute("update counted_lines set superseded_by = 2, removed = 4 where row = 3").fetchall()
     con.execute("update loads set file = 'later.csv' where load_id = 2").fetchall()
     con.execute(
-        "insert into inspection_lines by name select * replace (20 as row, 5 as removed, null as superseded_by) from inspection_lines where row = 3"
+        "insert into counted_lines by name select * replace (20 as row, 5 as removed, null as superseded_by) from counted_lines where row = 3"
     ).fetchall()
     compute_rates(con, AS_OF)
     lines = traced(con, "removal_rates", month="2025-02").set_index("row")
