@@ -6,6 +6,7 @@ import pandas as pd
 
 from pipelines.models.interval_advice import LENGTHEN, NOT_MET, SHORTEN, TO_BE_SET
 from pipelines.wording import (
+    LONGEST_LIST,
     PER_EXPOSURE,
     counted,
     figure,
@@ -115,11 +116,15 @@ def _ask(rates: pd.DataFrame, period: str) -> list[str]:
     above = rates[(rates["month"] == period) & (rates["signal"] == "above")]
     how_far = above["removed_per_100_shackle_years"] / above["limit_upper"]
     order = how_far.sort_values(ascending=False, kind="stable").index
-    return [
+    told = [
         f"Go and see {place_in_words(row)}: its removal rate is above its usual range. Ask what has changed since the look "
         "before: the work, the surroundings, the hardware bought, the person who looks."
-        for _, row in above.loc[order].iterrows()
+        for _, row in above.loc[order[:LONGEST_LIST]].iterrows()
     ]
+    rest = len(above) - len(told)
+    return told + [f"Go and see {counted(rest, 'more place')} above their usual range, named below."] * bool(
+        rest
+    )
 
 
 def _inspect(due: pd.DataFrame) -> list[str]:
@@ -138,17 +143,23 @@ def _decide(recommendations: pd.DataFrame) -> list[str]:
     tasks = []
     shorter = recommendations[recommendations["outcome"] == SHORTEN]
     if len(shorter):
+        by_rate = shorter.sort_values("highest_rate", ascending=False, kind="stable")
         named = [
             f"{place_in_words(row)} from {row['current_interval_months']} to "
             f"{counted(row['recommended_interval_months'], 'month')}"
-            for _, row in shorter.sort_values("highest_rate", ascending=False, kind="stable").iterrows()
+            for _, row in by_rate.iterrows()
         ]
-        tasks.append(f"Decide with a qualified person on shorter intervals: {listed(named)}.")
+        tasks.append(f"Decide with a qualified person on shorter intervals: {_first_few(named)}.")
     open_ones = recommendations[recommendations["outcome"].isin([NOT_MET, TO_BE_SET])]
     if len(open_ones):
         named = [place_in_words(row) for _, row in open_ones.iterrows()]
-        tasks.append(f"Ask a qualified person to set the interval at {listed(named)}.")
+        tasks.append(f"Ask a qualified person to set the interval at {_first_few(named)}.")
     return tasks
+
+
+def _first_few(named: list[str]) -> str:
+    rest = len(named) - LONGEST_LIST
+    return listed([*named[:LONGEST_LIST], *([f"{rest} more"] if rest > 0 else [])])
 
 
 def _find(due: pd.DataFrame) -> list[str]:

@@ -48,12 +48,22 @@ def backtest_rates(
     rows = []
     for origin in origins:
         before = looks[inspected_on <= origin]
-        after = looks[(inspected_on > origin) & (inspected_on <= origin + pd.DateOffset(months=months))]
+        after = looks[(inspected_on > origin) & (inspected_on <= last_day_ahead(origin, months))]
         if before.empty or after.empty:
             continue
         fit = fit_hazard(before, covariates, level, (1 + level) / 2)
         rows.append(_held_against(fit, before, after, level, random).assign(origin_on=origin))
     return pd.concat(rows, ignore_index=True) if rows else pd.DataFrame()
+
+
+def last_day_ahead(origin: pd.Timestamp, months: int) -> pd.Timestamp:
+    """Return the last day of so many months after a day; after the end of a month they end with a month.
+
+    >>> print(last_day_ahead(pd.Timestamp("2026-02-28"), 3).date(), last_day_ahead(pd.Timestamp("2026-03-15"), 3).date())
+    2026-05-31 2026-06-15
+    """
+    day = pd.Timedelta(days=1)
+    return origin + day + pd.DateOffset(months=months) - day
 
 
 def _held_against(

@@ -23,6 +23,8 @@ class Words:
             return ""
         if isinstance(self.sentences, str):
             return f'<p class="said">{escaped(self.sentences)}</p>'
+        if len(self.sentences) == 1:
+            return Words(self.sentences[0])._repr_html_()
         items = "".join(f"<li>{escaped(sentence)}</li>" for sentence in self.sentences)
         return f'<ol class="said">{items}</ol>'
 

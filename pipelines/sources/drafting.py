@@ -36,6 +36,7 @@ SURE_LOAD_UNITS = {
     "lbs?": "lb",
 }
 MOST_WORDS = 60  # of one column, written into the draft
+LEAST_REASONS_AMONG_REMARKS = 0.5
 SAMPLES = 3
 _PLAIN_TEXT = re.compile(r"[A-Za-z][A-Za-z0-9 _().%-]*")
 
@@ -64,6 +65,7 @@ def draft_profile(sample: Sample, source: str) -> Draft:
     matches = _of_one_shape({match.column: match for match in match_columns(sample)})
     matches |= _shared_header(sample, matches)
     criteria = match_criteria(sample, {match.header for match in matches.values()})
+    matches |= _reasons_among_remarks(sample, matches, criteria)
     lines = [
         *_head(sample, source, matches, criteria),
         *_file_lines(sample),
@@ -177,6 +179,18 @@ def _shared_header(sample: Sample, matches: Matches) -> Matches:
         if known and "shackle" in plain(f"{found.header} {' '.join(known)}"):
             return {column: replace(found, column=column)}
     return {}
+
+
+def _reasons_among_remarks(sample: Sample, matches: Matches, criteria: Criteria) -> Matches:
+    """Take the remarks for the reasons too where no other column has reasons and most of what they say is one."""
+    if "reasons" in matches or criteria or "note" not in matches:
+        return {}
+    found = matches["note"]
+    share = _known_share(sample.values[found.header], _likely_separator(sample.values[found.header]))
+    if share < LEAST_REASONS_AMONG_REMARKS:
+        return {}
+    doubt = f"remarks, of which {share:.0%} read like reasons for removal"
+    return {"reasons": replace(found, column="reasons", score=share, doubt=doubt)}
 
 
 def _head(sample: Sample, source: str, matches: Matches, criteria: Criteria) -> list[str]:
@@ -468,20 +482,28 @@ def _reason_lines(sample: Sample, matches: Matches, criteria: Criteria) -> list[
 def _phrase_line(phrase: str, count: int) -> str:
     criterion, likeness = meaning(phrase, "reasons")
     if not criterion:
-        return f"    # {yaml_text(phrase)}: ...   # fill in: unknown, {count:,} times; a removal criterion"
+        return f"    # {yaml_text(phrase)}: ...   # fill in: unknown, {_times(count)}; a removal criterion"
     doubt = "" if likeness >= SURE_LIKENESS else "unsure: "
-    return f"    {yaml_text(phrase)}: {criterion}   # {doubt}likeness {likeness:g} of 100, {count:,} times"
+    return f"    {yaml_text(phrase)}: {criterion}   # {doubt}likeness {likeness:g} of 100, {_times(count)}"
+
+
+def _times(count: int) -> str:
+    return "once" if count == 1 else f"{count:,} times"
 
 
 def _likely_separator(texts: dict[str, int]) -> str:
     """Return the separator that leaves the largest share of phrases known; of equals, one that is used."""
 
-    def known_share(separator: str) -> tuple[float, int]:
-        phrases = [phrase for text in texts for phrase in phrases_of(text, separator)]
-        known = sum(meaning(phrase, "reasons")[1] >= SURE_LIKENESS for phrase in phrases)
-        return known / max(len(phrases), 1), sum(separator in text for text in texts)
+    def order(separator: str) -> tuple[float, int]:
+        return _known_share(texts, separator), sum(separator in text for text in texts)
 
-    return max(SEPARATORS, key=known_share)
+    return max(SEPARATORS, key=order)
+
+
+def _known_share(texts: Iterable[str], separator: str) -> float:
+    """Return the share of the phrases in these texts that are surely known as reasons."""
+    phrases = [phrase for text in texts for phrase in phrases_of(text, separator)]
+    return sum(meaning(phrase, "reasons")[1] >= SURE_LIKENESS for phrase in phrases) / max(len(phrases), 1)
 
 
 def _key_lines(sample: Sample, matches: Matches) -> list[str]:

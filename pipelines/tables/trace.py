@@ -11,6 +11,7 @@ import pandas as pd
 from pipelines.contracts import load_contract
 from pipelines.exposure import make_views
 from pipelines.faults import RequestFault
+from pipelines.models.backtest import last_day_ahead
 from pipelines.models.planning import currency_of
 from pipelines.shipped import statement
 from pipelines.tables.compute import FLEET_TABLES, TABLES
@@ -207,7 +208,7 @@ def _nothing_so(name: str, column: str, value: str, values: pd.Series, chosen: l
 
 def _days_of(rows: pd.DataFrame) -> tuple[date, date]:
     (origin,) = rows["origin_on"].unique()
-    return origin.date(), (origin + pd.DateOffset(months=MONTHS_AHEAD)).date()
+    return origin.date(), last_day_ahead(origin, MONTHS_AHEAD).date()
 
 
 def _item_classes(

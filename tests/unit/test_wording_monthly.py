@@ -121,6 +121,22 @@ def test_shorter_intervals_are_named_and_longer_ones_only_counted():
     assert "cold store" not in longer
 
 
+def test_of_many_places_the_most_urgent_are_named_and_the_rest_counted():
+    many = [
+        YARD | {"site": f"Yard {number}", "signal": "above", "removed_per_100_shackle_years": 11.0 + number}
+        for number in range(9)
+    ]
+    *named, rest = tasks(rates=rates(*many))
+    assert [task.split("(")[0] for task in named] == [
+        f"Go and see Yard {number} " for number in range(8, 2, -1)
+    ]
+    assert rest == "Go and see 3 more places above their usual range, named below."
+    shorten = {"outcome": "shorten", "current_interval_months": 12, "recommended_interval_months": 6}
+    (task,) = tasks(recommendations=places(*({**place, **shorten, "highest_rate": 5.0} for place in many)))
+    assert task.count(" from 12 to 6 months") == 6
+    assert task.endswith(" and 3 more.")
+
+
 def test_shackles_that_nobody_presented_are_to_be_found():
     (task,) = tasks(due=due(YARD | {"unaccounted_for": 2}, WALL | {"unaccounted_for": 5}))
     assert task == (

@@ -55,6 +55,7 @@ def test_a_long_table_says_how_much_of_it_is_shown():
 
 def test_words_are_a_paragraph_or_a_list_in_order():
     assert Words("1 < 2")._repr_html_() == '<p class="said">1 &lt; 2</p>'
+    assert Words(["alone"])._repr_html_() == Words("alone")._repr_html_()
     assert Words(["first", "second"])._repr_html_() == '<ol class="said"><li>first</li><li>second</li></ol>'
     assert Words([])._repr_html_() == ""
 

@@ -415,3 +415,23 @@ def test_a_draft_is_yaml_whatever_stands_in_the_file(header, word, phrase):
     )
     assert set(found["columns"].values()) <= {site, "Grade", "Date"}
     assert found["confirmed"] is False
+
+
+LOG = {
+    "Day": ["2026-01-02", "2026-02-03", "2026-03-04"],
+    "Site": ["A", "B", "A"],
+    "Inspected": ["10", "12", "11"],
+    "Removed": ["1", "0", "2"],
+}
+
+
+def test_remarks_that_read_like_reasons_are_proposed_as_reasons_and_marked_unsure():
+    draft, written = drafted(LOG | {"Remarks": ["no tag", "bent pin, thread damaged", None]})
+    assert draft["reasons"]["column"] == draft["columns"]["note"] == "Remarks"
+    assert "unsure: remarks, of which" in written
+    other, _ = drafted(LOG | {"Remarks": ["rain all day", "keys at the gate", "ask for Jo"]})
+    assert "reasons" not in other
+    known, _ = drafted(
+        LOG | {"Remarks": ["no tag", "bent pin", None], "Reason": ["no tag", "bent pin", None]}
+    )
+    assert known["reasons"]["column"] == "Reason"
