@@ -47,7 +47,12 @@ def stage_lines(
     )
     of_group = [column for column in columns if column.name in READ_OF_GROUP]
     of_line = [column for column in columns if column.name not in READ_OF_GROUP]
-    read = [column for column in columns if column.kind != "string" or column.allowed]
+    read = [
+        column
+        for column in columns
+        if (column.kind != "string" or column.allowed)
+        and (column in of_group or _is_told(column.name, profile))
+    ]
     _make_raw_groups(con, of_group, profile)
     for column in read:
         stage = _stage_days if column.kind == "date" else _stage_readings
@@ -56,7 +61,7 @@ def stage_lines(
     _make_groups(con, of_group, read)
     _make_row_lines(con, of_line, [column for column in read if column in of_line], profile)
     _make_read_lines(con, profile)
-    _make_staged_lines(con, of_line, [column for column in read if column in of_line])
+    _make_staged_lines(con, of_line, [column for column in read if column in of_line], profile)
     stage_reasons(con, cells, profile)
 
 
@@ -81,6 +86,12 @@ def _cell_of(name: str, cells: dict[str, str], profile: Profile) -> str:
     if profile.result and name in (*COUNTED_BY_RESULT, "disposition") and name not in profile.fixed:
         return cells[profile.result.column]
     return NO_CELL
+
+
+def _is_told(name: str, profile: Profile) -> bool:
+    """Return whether the log tells anything of one contract column; if not, it is empty all through."""
+    by_result = bool(profile.result) and name in (*COUNTED_BY_RESULT, "disposition")
+    return by_result or name in {*profile.columns, *profile.fixed, *profile.blank_is_zero}
 
 
 def _text_of(name: str, cell: str, profile: Profile) -> str:
@@ -185,10 +196,12 @@ def _make_row_lines(
         column.name: f"read_{column.name}.value"
         if column in read
         else _text_of(column.name, f"cell_{column.name}", profile)
+        if _is_told(column.name, profile)
+        else f"null::{column.physical_type}"
         for column in columns
     }
     texts = {
-        column.name: f"read_{column.name}.raw" if column in read else values[column.name]
+        column.name: f"read_{column.name}.raw" if column in read else f"{values[column.name]}::varchar"
         for column in columns
     }
     same_group = [
@@ -226,12 +239,27 @@ def _make_read_lines(con: duckdb.DuckDBPyConnection, profile: Profile) -> None:
         con.execute("create view line_rows as select row, row as line_row from raw_rows")
 
 
-def _make_staged_lines(con: duckdb.DuckDBPyConnection, columns: list[Column], read: list[Column]) -> None:
-    """Make `staged_lines`: the columns of each line's own in `counted_lines`, beside those of its group."""
-    own = [column.name for column in columns]
-    raw = [f"raw_{name}" for name in (*(column.name for column in read), *TEXTS_IN_RULES)]
+def _make_staged_lines(
+    con: duckdb.DuckDBPyConnection, columns: list[Column], read: list[Column], profile: Profile
+) -> None:
+    """Make `staged_lines`: the columns of each line's own, `counted_lines`, beside those of its group.
+
+    What the log does not tell is not kept in memory for each line, where a null takes as much as a value.
+    """
+    told = [column.name for column in columns if _is_told(column.name, profile)]
+    kept = [*told, *(f"raw_{column.name}" for column in read)]
     con.execute(
-        f"create or replace table counted_lines as select row, group_id, {', '.join([*own, *raw])} from read_lines"
+        f"create or replace table told_lines as select row, group_id, {', '.join(kept)} from read_lines"
+    )
+    untold = {column.name: column.physical_type for column in columns if column.name not in told}
+    untold |= {f"raw_{name}": "varchar" for name in untold}
+    own = [
+        *kept,
+        *(f"null::{kind} as {name}" for name, kind in untold.items()),
+        *(f"{name} as raw_{name}" for name in TEXTS_IN_RULES if name in told),
+    ]
+    con.execute(
+        f"create or replace view counted_lines as select row, group_id, {', '.join(own)} from told_lines"
     )
     con.execute(
         "create or replace view staged_lines as"

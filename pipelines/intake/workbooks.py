@@ -3,6 +3,8 @@
 import zipfile
 import zlib
 from collections import Counter
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import date, datetime, time
 from pathlib import Path
 from typing import Any
@@ -89,19 +91,14 @@ def sheet_rows(path: Path, sheet: str, most_rows: int | None = None) -> list[Row
     Empty cells are None; days are written as YYYY-MM-DD and whole numbers without decimals. A cell error keeps its
     mark, such as '#N/A', and a formula without a stored result says so.
     """
-    from python_calamine import CalamineError
-
-    with _opened(path) as workbook:
-        try:
-            survey = survey_sheet(path, sheet, path.stat().st_mtime_ns)
-            if survey.last_row * survey.last_column > MOST_CELLS:
-                raise DataFault(
-                    f'{path.name}, sheet "{sheet}": a cell is filled in row {survey.last_row:,}, another in column'
-                    f" {survey.last_column:,}, far from the log. Empty such cells and save it again."
-                )
-            found = workbook.get_sheet_by_name(sheet).to_python(skip_empty_area=False, nrows=most_rows)
-        except (CalamineError, *SURVEY_ERRORS) as error:
-            raise _unreadable(path, error) from error
+    with _opened(path) as workbook, _damage_told(path):
+        survey = survey_sheet(path, sheet, path.stat().st_mtime_ns)
+        if survey.last_row * survey.last_column > MOST_CELLS:
+            raise DataFault(
+                f'{path.name}, sheet "{sheet}": a cell is filled in row {survey.last_row:,}, another in column'
+                f" {survey.last_column:,}, far from the log. Empty such cells and save it again."
+            )
+        found = workbook.get_sheet_by_name(sheet).to_python(skip_empty_area=False, nrows=most_rows)
     rows = [[_as_text(cell) for cell in row] for row in found]
     for (row, column), mark in survey.marks.items():
         if most_rows is None or row < most_rows:
@@ -120,13 +117,26 @@ def _wanted_sheets(known: list[str], form: FileForm) -> list[str]:
 
 
 def _opened(path: Path) -> Any:
-    from python_calamine import CalamineError, CalamineWorkbook
+    from python_calamine import CalamineWorkbook
 
     _refuse_swollen(path)
-    try:
+    with _damage_told(path):
         return CalamineWorkbook.from_path(path)
-    except (CalamineError, OSError, ValueError) as error:
+
+
+@contextmanager
+def _damage_told(path: Path) -> Iterator[None]:
+    """Turn what a reader makes of a damaged workbook into a fault; its own crash is no `Exception` and has no public name."""
+    from python_calamine import CalamineError
+
+    try:
+        yield
+    except (CalamineError, OSError, *SURVEY_ERRORS) as error:
         raise _unreadable(path, error) from error
+    except BaseException as error:
+        if type(error).__name__ != "PanicException":
+            raise
+        raise _unreadable(path, str(error)) from error
 
 
 def _refuse_swollen(path: Path) -> None:

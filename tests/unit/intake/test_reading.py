@@ -218,6 +218,10 @@ def test_a_damaged_workbook_is_a_fault(read, written):
     old = (DATA / "cell_errors.xls").read_bytes()
     assert "log.xls cannot be read as a workbook" in fault_of(lambda: read(written(old[:3_000], "log.xls")))
     assert "log.xlsx cannot be read as a workbook" in fault_of(lambda: read(written("a,b\n", "log.xlsx")))
+    # One byte changed, and the reader itself breaks down.
+    whole = (HABITS / "old_workbook.xls").read_bytes()
+    broken = whole[:1_492] + b"\xff" + whole[1_493:]
+    assert "log.xls cannot be read as a workbook" in fault_of(lambda: read(written(broken, "log.xls")))
 
 
 def test_nothing_is_unpacked_outside_the_work_folder(tmp_path):
