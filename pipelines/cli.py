@@ -192,12 +192,10 @@ def table(
     out: Out = None,
 ) -> None:
     """Write one result table to the terminal or to a file."""
+    from pipelines.jobs import table_of_store
     from pipelines.packs.exports import write_table
-    from pipelines.store import open_store
-    from pipelines.tables import read_table
 
-    with open_store(store) as con:
-        frame = read_table(con, name, client or None, site or None)
+    frame = table_of_store(store, name, client, site)
     write_table(frame, format.value, out)
 
 

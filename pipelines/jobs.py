@@ -1,18 +1,20 @@
 """The jobs that cross rooms: load files and compute the result tables; do the whole job on the demo data."""
 
 from collections.abc import Callable, Iterator, Mapping
+from contextlib import closing
 from pathlib import Path
 
 import pandas as pd
 
 from pipelines.intake import load_files
 from pipelines.intake.rereading import cells_of_files, quarantined_lines
+from pipelines.packs.computed import computed_store
 from pipelines.packs.reading import open_month
 from pipelines.shipped import shipped_folder
 from pipelines.sources import known_profiles, read_profile
-from pipelines.store import make_store, open_store
+from pipelines.store import make_store, open_store, remove_empty_store
 from pipelines.store.loading import Account
-from pipelines.tables import compute_tables
+from pipelines.tables import compute_tables, read_table
 from pipelines.tables.trace import remark_on, trace_lines
 from pipelines.wording_trace import trace_remarks
 
@@ -41,7 +43,7 @@ def load_and_compute(
         if loaded:
             compute_for_store(store)
         elif is_new:
-            store.unlink()
+            remove_empty_store(store)
 
 
 def compute_for_store(store: Path) -> None:
@@ -65,6 +67,12 @@ def run_demo(out: Path, say: Callable[[str], None]) -> Path:
     for account in load_and_compute(exports, store, registers):
         say("\n".join(account_lines(account)))
     return run_pack(["all"], store, "", "", "", out, jobs=2)
+
+
+def table_of_store(store: Path, name: str, client: str, site: str) -> pd.DataFrame:
+    """Return a result table of a store, of one client or site where asked ('' for all); computed aside where it is old."""
+    with computed_store(store, "", "") as readable, closing(open_store(readable)) as con:
+        return read_table(con, name, client or None, site or None)
 
 
 def trace(

@@ -1,6 +1,5 @@
 """A store with the tables that a report needs: of its month, and resting on no more of others than its reader may know."""
 
-import tempfile
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
@@ -12,6 +11,7 @@ from pipelines.contracts import benchmark_rules
 from pipelines.exposure import WORKING_TABLES
 from pipelines.faults import RequestFault
 from pipelines.models.benchmark.disclosure import has_enough_peers
+from pipelines.scratch import scratch_folder
 from pipelines.store import open_store
 from pipelines.store.file import SETTINGS
 from pipelines.tables import TABLES, compute_tables, read_table
@@ -52,8 +52,8 @@ def computed_store(store: Path, period: str, client: str) -> Iterator[Path]:
     if as_it_is:
         yield store.resolve()
         return
-    with tempfile.TemporaryDirectory(prefix="rr") as scratch:
-        copy = Path(scratch) / "computed.duckdb"
+    with scratch_folder() as scratch:
+        copy = scratch / "computed.duckdb"
         with closing(_copied(store, copy)) as con:
             if not is_computed:
                 compute_tables(con, period or None)

@@ -1,5 +1,6 @@
 """Makes, opens and attaches the store's file."""
 
+import os
 import re
 from pathlib import Path
 
@@ -7,6 +8,7 @@ import duckdb
 
 from pipelines.contracts import load_contract, rated_loads, removal_criteria
 from pipelines.faults import DataFault, RequestFault
+from pipelines.scratch import scratch_folder
 from pipelines.shipped import statement
 from pipelines.units import TONNES_PER
 
@@ -20,12 +22,35 @@ CONTRACT_TABLES = ("inspection_line", "removal_reason", "site_register", "stock_
 
 
 def make_store(path: Path) -> None:
-    """Make an empty store at `path`, where there must be no file yet."""
+    """Make an empty store at `path`, whole or not at all; one that another run makes there meanwhile stays."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    with duckdb.connect(str(path), config=SETTINGS) as con:
-        con.begin()
-        create_tables(con)
-        con.commit()
+    with scratch_folder(path.parent, f".{path.name}-") as aside:
+        new = aside / path.name
+        with duckdb.connect(str(new), config=SETTINGS) as con:
+            con.begin()
+            create_tables(con)
+            con.commit()
+        _move_without_replacing(new, path)
+
+
+def remove_empty_store(path: Path) -> None:
+    """Take a store away that nothing was loaded into; it stays where another run uses it or has loaded something."""
+    try:
+        with duckdb.connect(str(path), config=SETTINGS) as con:
+            if con.execute("select count(*) from loads").fetchall() == [(0,)]:
+                path.unlink()
+    except duckdb.Error:
+        return
+
+
+def _move_without_replacing(new: Path, path: Path) -> None:
+    try:
+        os.link(new, path)
+    except FileExistsError:
+        return
+    except OSError:  # a file system without links
+        if not path.exists():
+            new.rename(path)
 
 
 def create_tables(con: duckdb.DuckDBPyConnection) -> None:

@@ -159,10 +159,17 @@ def load_register(con: duckdb.DuckDBPyConnection, contract: Contract) -> None:
         con.execute(
             f"insert into store.{contract.table} ({columns}) select {columns} from staged_register order by {key}"
         )
+        _mark_tables_as_old(con)
         con.commit()
     except BaseException:
         con.rollback()
         raise
+
+
+def _mark_tables_as_old(con: duckdb.DuckDBPyConnection) -> None:
+    """Let readers know that the result tables rest on another register than the store holds now."""
+    if _one(con, "select count(*) from duckdb_tables() where database_name = 'store' and table_name = 'table_state'"):
+        con.execute("update store.table_state set computed_for_load = null")
 
 
 def _same_look(key: Sequence[str]) -> str:
