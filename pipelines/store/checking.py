@@ -7,6 +7,17 @@ from pipelines.shipped import statement
 from pipelines.store.file import CONTRACT_TABLES
 
 
+def unreadable_tables(con: duckdb.DuckDBPyConnection) -> list[str]:
+    """Return the tables of the open store that cannot be read to the last cell, in words."""
+    found = []
+    for (name,) in con.execute("select table_name from duckdb_tables() order by table_name").fetchall():
+        try:
+            con.execute(f'select bit_xor(hash(every)) from "{name}" as every').fetchall()
+        except duckdb.Error as error:
+            found.append(f"{name} cannot be read: {str(error).splitlines()[0]}")
+    return found
+
+
 def disagreements(con: duckdb.DuckDBPyConnection) -> list[str]:
     """Return what does not add up in the open store, in words; nothing where it is whole."""
     return wrong_shapes(con) or [

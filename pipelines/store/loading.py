@@ -7,6 +7,7 @@ import duckdb
 
 from pipelines.contracts.checking import RuleResult
 from pipelines.contracts.documents import Contract, load_contract
+from pipelines.store.file import mark_tables_as_old
 
 
 @dataclass(frozen=True)
@@ -159,17 +160,11 @@ def load_register(con: duckdb.DuckDBPyConnection, contract: Contract) -> None:
         con.execute(
             f"insert into store.{contract.table} ({columns}) select {columns} from staged_register order by {key}"
         )
-        _mark_tables_as_old(con)
+        mark_tables_as_old(con, "store")
         con.commit()
     except BaseException:
         con.rollback()
         raise
-
-
-def _mark_tables_as_old(con: duckdb.DuckDBPyConnection) -> None:
-    """Let readers know that the result tables rest on another register than the store holds now."""
-    if _one(con, "select count(*) from duckdb_tables() where database_name = 'store' and table_name = 'table_state'"):
-        con.execute("update store.table_state set computed_for_load = null")
 
 
 def _same_look(key: Sequence[str]) -> str:

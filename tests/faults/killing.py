@@ -7,7 +7,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -25,19 +25,27 @@ class Warm:
     def __init__(self, process: subprocess.Popen[str]) -> None:
         self.process = process
 
-    def do(self, job: str, seconds: float | None = None, die_at: Any = None, **arguments: Any) -> int:
-        assert self.process.stdin
-        asked = {"job": job, "arguments": arguments, "die_at": die_at}
-        self.process.stdin.write(json.dumps(asked, default=str) + "\n")
-        self.process.stdin.flush()
-        pid = int(self._line())
+    def do(self, job: str, seconds: float | None = None, **asked: Any) -> int:
+        pid = self.start(job, **asked)
         if seconds is not None:
             time.sleep(seconds)
-            try:
+            with suppress(ProcessLookupError):
                 os.killpg(pid, signal.SIGKILL)
-            except ProcessLookupError:
-                pass
+        return self.end(pid)
+
+    def start(self, job: str, die_at: Any = None, said: Path | str = os.devnull, **arguments: Any) -> int:
+        """Return the number of a process that does the job; what it says goes to the file `said`."""
+        self._ask({"job": job, "arguments": arguments, "die_at": die_at, "said": said})
         return int(self._line())
+
+    def end(self, pid: int) -> int:
+        self._ask(pid)
+        return int(self._line())
+
+    def _ask(self, asked: Any) -> None:
+        assert self.process.stdin
+        self.process.stdin.write(json.dumps(asked, default=str) + "\n")
+        self.process.stdin.flush()
 
     def _line(self) -> str:
         assert self.process.stdout
@@ -76,7 +84,7 @@ def loads_of_whole(store: Path) -> int:
 def packs_of_whole(out: Path) -> list[str]:
     """Return the months that have a pack, after making sure that each is whole; what was left aside does not count."""
     months = [
-        path for path in out.glob("*") if path.is_dir() and not path.name.startswith((".", pack.ASIDE))
+        path for path in out.glob("*") if path.is_dir() and not path.name.startswith(pack.ASIDE)
     ]
     for month in months:
         assert (month / "index.html").read_text(encoding="utf-8").rstrip().endswith("</html>")

@@ -1,89 +1,44 @@
 """What is left where a run is killed in the midst of its work, and what the next run makes of it."""
 
-from shutil import copy
-
 import pytest
 
 from pipelines.jobs import table_of_store
-from pipelines.store import open_store
-from tests.conftest import HEADER, PROFILE, REGISTER
-from tests.faults.killing import KILLED, loads_of_whole, packs_of_whole, warm_process
+from pipelines.store import make_store, open_store
+from tests.conftest import REGISTER
+from tests.faults.killing import KILLED, loads_of_whole, packs_of_whole
 
 MONTH = "2026-02"
 
 
-def write_logs(folder, count, rows=40):
-    """Write so many logs, one for each year, with a register and a profile; return the arguments of an intake."""
-    for number in range(count):
-        lines = [
-            f"{place},bow,screw pin,16 mm,2.95,carbon,,{2026 - number}-{month:02d}-{day:02d},yearly,25,{day % 2},no tag"
-            for place in ("North Shed,indoor dry", "Sea Wall,marine spray")
-            for month in (1, 2)
-            for day in range(1, rows // 4 + 1)
-        ]
-        (folder / f"log{number}.csv").write_text("\n".join([HEADER, *lines]) + "\n", encoding="utf-8")
-    (folder / "profile.yaml").write_text(PROFILE, encoding="utf-8")
-    (folder / "register.csv").write_text(REGISTER, encoding="utf-8")
-    return {
-        "files": [folder / f"log{number}.csv" for number in range(count)],
-        "profile": folder / "profile.yaml",
-        "register": folder / "register.csv",
-    }
-
-
-@pytest.fixture(scope="module")
-def warm():
-    with warm_process() as warm:
-        yield warm
-
-
-@pytest.fixture(scope="module")
-def logs(tmp_path_factory):
-    return write_logs(tmp_path_factory.mktemp("logs"), count=2)
-
-
-@pytest.fixture(scope="module")
-def loaded_once(warm, logs, tmp_path_factory):
-    store = tmp_path_factory.mktemp("loaded") / "store.duckdb"
-    assert warm.do("intake", store=store, **logs) == 0
-    return store
-
-
-@pytest.fixture
-def loaded(loaded_once, tmp_path):
-    return copy(loaded_once, tmp_path / "store.duckdb")
+@pytest.mark.parametrize("name", ["create_tables", "give_name"])
+def test_a_store_whose_making_was_killed_is_not_there(warm, logs, tmp_path, name):
+    store = tmp_path / "store.duckdb"
+    assert warm.do("intake", die_at=("pipelines.store.file", name, 1), store=store, **logs) == KILLED
+    assert not store.exists()
+    make_store(store)
+    assert loads_of_whole(store) == 0
+    assert [path.name for path in tmp_path.iterdir()] == ["store.duckdb"]
 
 
 @pytest.mark.parametrize(
     ("die_at", "loads"),
     [
-        (("pipelines.store.file", "create_tables", 1), None),
-        (("pipelines.store.file", "_move_without_replacing", 1), None),
-        (("pipelines.store.loading", "_write_account", 2), 1),
+        (("pipelines.store.loading", "_write_account", 1), 1),
         (("pipelines.jobs", "compute_tables", 1), 2),
         (("pipelines.tables.compute", "_write", 5), 2),
     ],
 )
 def test_a_killed_intake_leaves_whole_loads_and_is_done_by_the_same_command(
-    warm, logs, tmp_path, die_at, loads
+    warm, logs, loaded, die_at, loads
 ):
-    store = tmp_path / "store.duckdb"
-    assert warm.do("intake", die_at=die_at, store=store, **logs) == KILLED
-    assert (loads_of_whole(store) if store.exists() else None) == loads
-    assert warm.do("intake", store=store, **logs) == 0
-    assert loads_of_whole(store) == 2
-    assert [path.name for path in tmp_path.iterdir()] == ["store.duckdb"]
-
-
-def test_tables_that_a_killed_run_left_behind_its_lines_are_computed_for_whoever_reads_them(
-    warm, logs, loaded, tmp_path
-):
-    right = table_of_store(loaded, "removal_rates", "", "")
-    half = tmp_path / "half.duckdb"
-    assert warm.do("intake", store=half, **{**logs, "files": logs["files"][:1]}) == 0
-    assert len(table_of_store(half, "removal_rates", "", "")) == len(right) - 4
-    assert warm.do("intake", die_at=("pipelines.jobs", "compute_tables", 1), store=half, **logs) == KILLED
-    assert table_of_store(half, "removal_rates", "", "").equals(right)
+    assert warm.do("intake", die_at=die_at, store=loaded, **logs) == KILLED
+    assert loads_of_whole(loaded) == loads
+    read_between = table_of_store(loaded, "removal_rates", "", "")
+    assert warm.do("intake", store=loaded, **logs) == 0
+    assert loads_of_whole(loaded) == 2
+    # Tables that the killed run left behind its lines are computed for whoever reads them.
+    assert table_of_store(loaded, "removal_rates", "", "").equals(read_between) == (loads == 2)
+    assert [path.name for path in loaded.parent.iterdir()] == ["store.duckdb"]
 
 
 def test_a_register_loaded_by_a_run_that_was_killed_counts_for_whoever_reads_the_tables(
@@ -116,7 +71,7 @@ def test_a_killed_recompute_leaves_the_tables_as_they_were(warm, loaded):
         warm.do("recompute", die_at=("pipelines.tables.compute", "_write", 20), store=loaded) == KILLED
     )
     assert rates() == before
-    assert loads_of_whole(loaded) == 2
+    assert loads_of_whole(loaded) == 1
 
 
 @pytest.mark.parametrize("call", [1, 2])
