@@ -1,6 +1,7 @@
 """What is left where a run is killed in the midst of its work, and what the next run makes of it."""
 
 import pytest
+from pandas.testing import assert_frame_equal
 
 from pipelines.jobs import table_of_store
 from pipelines.store import make_store, open_store
@@ -36,8 +37,8 @@ def test_a_killed_intake_leaves_whole_loads_and_is_done_by_the_same_command(
     read_between = table_of_store(loaded, "removal_rates", "", "")
     assert warm.do("intake", store=loaded, **logs) == 0
     assert loads_of_whole(loaded) == 2
-    # Tables that the killed run left behind its lines are computed for whoever reads them.
-    assert table_of_store(loaded, "removal_rates", "", "").equals(read_between) == (loads == 2)
+    if loads == 2:  # tables that the killed run left behind its lines were computed for whoever read them
+        assert_frame_equal(table_of_store(loaded, "removal_rates", "", ""), read_between)
     assert [path.name for path in loaded.parent.iterdir()] == ["store.duckdb"]
 
 
