@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from pipelines.faults import Fault, RequestFault
+from pipelines.faults import DataFault, Fault, RequestFault
 
 app = typer.Typer(
     help="Turn exported shackle inspection logs into removal rates, reasons and inspection intervals.",
@@ -19,6 +19,11 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
+
+store_app = typer.Typer(
+    help="Look after a store: check it, back it up, put a backup in its place.", no_args_is_help=True
+)
+app.add_typer(store_app, name="store")
 
 Files = Annotated[
     list[Path],
@@ -192,12 +197,10 @@ def table(
     out: Out = None,
 ) -> None:
     """Write one result table to the terminal or to a file."""
+    from pipelines.jobs import table_of_store
     from pipelines.packs.exports import write_table
-    from pipelines.store import open_store
-    from pipelines.tables import read_table
 
-    with open_store(store) as con:
-        frame = read_table(con, name, client or None, site or None)
+    frame = table_of_store(store, name, client, site)
     write_table(frame, format.value, out)
 
 
@@ -292,6 +295,48 @@ def lab(
     new = lay_out_notebooks(store, out)
     _say(f"{len(new)} notebooks were copied into {out}; those already there stay as they are.")
     open_lab(out, others.args)
+
+
+@store_app.command("check")
+def store_check(store: StorePath) -> None:
+    """Read a store to its last cell: its tables are as the contracts have them, and every row is accounted for."""
+    from pipelines.jobs import what_is_wrong
+
+    if wrong := what_is_wrong(store):
+        raise DataFault(
+            f"{store} is not whole: {'; '.join(wrong)}. Put a backup in its place if it lost rows."
+        )
+    typer.echo(f"{store} is whole.")
+
+
+@store_app.command("backup")
+def store_backup(store: StorePath, out: Out = None) -> None:
+    """Copy a store, as it stands at one moment, to a new file beside it or where you say."""
+    from pipelines.store.keeping import back_up
+
+    typer.echo(f"Backup: {back_up(store, out)}")
+
+
+@store_app.command("restore")
+def store_restore(
+    backup: Annotated[Path, typer.Argument(help="The backup.", show_default=False)], store: StorePath
+) -> None:
+    """Put a backup in the place of a store; what was there is kept beside it."""
+    from pipelines.store.keeping import restore
+
+    loads, kept = restore(backup, store)
+    typer.echo(f"{store} now holds what {backup} holds, {loads} loads.")
+    if kept:
+        _say(f"What was there before is kept as {kept}.")
+
+
+@store_app.command("migrate")
+def store_migrate(store: StorePath) -> None:
+    """Bring a store of an earlier version of this tool up to date; what it was is kept beside it."""
+    from pipelines.jobs import bring_up_to_date
+
+    bring_up_to_date(store)
+    typer.echo(f"{store} is up to date.")
 
 
 def main() -> None:

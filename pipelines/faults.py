@@ -11,3 +11,7 @@ class DataFault(Fault):
 
 class RequestFault(Fault):
     """The request is at fault: a name, a period or a path that nothing answers to."""
+
+
+class HeldFault(DataFault):
+    """The store is held by another process for longer than is waited for."""

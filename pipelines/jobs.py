@@ -1,18 +1,21 @@
 """The jobs that cross rooms: load files and compute the result tables; do the whole job on the demo data."""
 
 from collections.abc import Callable, Iterator, Mapping
+from contextlib import closing
 from pathlib import Path
 
 import pandas as pd
 
 from pipelines.intake import load_files
 from pipelines.intake.rereading import cells_of_files, quarantined_lines
+from pipelines.packs.computed import computed_store, is_computed_for
 from pipelines.packs.reading import open_month
 from pipelines.shipped import shipped_folder
 from pipelines.sources import known_profiles, read_profile
-from pipelines.store import make_store, open_store
+from pipelines.store import make_store, open_store, remove_empty_store
+from pipelines.store.checking import disagreements, unreadable_tables, wrong_shapes
 from pipelines.store.loading import Account
-from pipelines.tables import compute_tables
+from pipelines.tables import TABLES, compute_tables, read_table
 from pipelines.tables.trace import remark_on, trace_lines
 from pipelines.wording_trace import trace_remarks
 
@@ -41,7 +44,7 @@ def load_and_compute(
         if loaded:
             compute_for_store(store)
         elif is_new:
-            store.unlink()
+            remove_empty_store(store)
 
 
 def compute_for_store(store: Path) -> None:
@@ -50,6 +53,28 @@ def compute_for_store(store: Path) -> None:
         con.begin()
         compute_tables(con)
         con.commit()
+
+
+def what_is_wrong(store: Path) -> list[str]:
+    """Return what is wrong with a store, in words; nothing where it is whole and its tables are those of its lines."""
+    with closing(open_store(store)) as con:
+        wrong = unreadable_tables(con) or disagreements(con)
+        if wrong:
+            return wrong
+        if not is_computed_for(con, ""):
+            return [
+                "the result tables are older than the lines; whoever reads them has them computed again, which takes"
+                " longer: rigging-removals store migrate computes them here"
+            ]
+        return wrong_shapes(con, TABLES)
+
+
+def bring_up_to_date(store: Path) -> None:
+    """Bring a store of an earlier version to this one, what it was kept beside it, and compute its result tables."""
+    with closing(open_store(store, read_only=False)) as con:
+        if is_computed_for(con, "") and not wrong_shapes(con, TABLES):
+            return
+    compute_for_store(store)
 
 
 def run_demo(out: Path, say: Callable[[str], None]) -> Path:
@@ -65,6 +90,12 @@ def run_demo(out: Path, say: Callable[[str], None]) -> Path:
     for account in load_and_compute(exports, store, registers):
         say("\n".join(account_lines(account)))
     return run_pack(["all"], store, "", "", "", out, jobs=2)
+
+
+def table_of_store(store: Path, name: str, client: str, site: str) -> pd.DataFrame:
+    """Return a result table of a store, of one client or site where asked ('' for all); computed aside where it is old."""
+    with computed_store(store, "", "") as readable, closing(open_store(readable)) as con:
+        return read_table(con, name, client or None, site or None)
 
 
 def trace(

@@ -1,7 +1,6 @@
 """Loads or checks whole files: each file goes into the store whole, with its account, or not at all."""
 
 import hashlib
-import tempfile
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, nullcontext
 from dataclasses import replace
@@ -20,6 +19,7 @@ from pipelines.intake.staging import stage_lines
 from pipelines.intake.unpacking import unpacked
 from pipelines.intake.verdict import decide
 from pipelines.intake.workbooks import missing_sheets, sheet_names
+from pipelines.scratch import scratch_folder
 from pipelines.sources import Profile, fitting_profile, known_profiles, read_profile
 from pipelines.store import attach_store, create_tables, open_store, write_load
 from pipelines.store.file import SETTINGS
@@ -83,10 +83,10 @@ def _profiles(profile_path: Path | None) -> list[Profile]:
 @contextmanager
 def scratch_database() -> Iterator[tuple[duckdb.DuckDBPyConnection, Path]]:
     """Lend a scratch database in memory, and a folder, both gone afterwards; what is too large for it goes to the folder."""
-    with tempfile.TemporaryDirectory(prefix="rigging-removals-") as folder:
-        limits = {"memory_limit": MOST_MEMORY, "temp_directory": str(Path(folder) / "staging")}
+    with scratch_folder() as folder:
+        limits = {"memory_limit": MOST_MEMORY, "temp_directory": str(folder / "staging")}
         with duckdb.connect(":memory:", config={**SETTINGS, **limits}) as con:
-            yield con, Path(folder)
+            yield con, folder
 
 
 def stand_in_store(con: duckdb.DuckDBPyConnection, real: duckdb.DuckDBPyConnection | None) -> None:

@@ -3,7 +3,6 @@
 import codecs
 import csv
 import re
-import tempfile
 from collections import Counter
 from collections.abc import Sequence
 from itertools import islice
@@ -17,6 +16,7 @@ from pipelines.intake.headers import Row, header_from
 from pipelines.intake.reading import header_of, kind_of, read_rows
 from pipelines.intake.unpacking import unpacked
 from pipelines.intake.workbooks import sheet_names, sheet_rows
+from pipelines.scratch import scratch_folder
 from pipelines.sources.matching import Sample, fitting_patterns
 from pipelines.sources.profiles import FileForm
 from pipelines.store.file import SETTINGS
@@ -39,10 +39,10 @@ _CHUNK = 1 << 20
 def sample_files(paths: Sequence[Path]) -> Sample:
     """Return what stands in the files, which must have one header; loads nothing."""
     with (
-        tempfile.TemporaryDirectory(prefix="rigging-removals-") as folder,
-        duckdb.connect(str(Path(folder) / "sample.duckdb"), config=SETTINGS) as con,
+        scratch_folder() as folder,
+        duckdb.connect(str(folder / "sample.duckdb"), config=SETTINGS) as con,
     ):
-        samples = [_sample_file(con, path, Path(folder)) for path in paths]
+        samples = [_sample_file(con, path, folder) for path in paths]
     first = samples[0]
     for other in samples[1:]:
         if other.header != first.header or other.form.kind != first.form.kind:

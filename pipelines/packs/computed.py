@@ -1,6 +1,5 @@
 """A store with the tables that a report needs: of its month, and resting on no more of others than its reader may know."""
 
-import tempfile
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
@@ -12,8 +11,9 @@ from pipelines.contracts import benchmark_rules
 from pipelines.exposure import WORKING_TABLES
 from pipelines.faults import RequestFault
 from pipelines.models.benchmark.disclosure import has_enough_peers
+from pipelines.scratch import scratch_folder
 from pipelines.store import open_store
-from pipelines.store.file import SETTINGS
+from pipelines.store.file import SETTINGS, copied_store, quoted
 from pipelines.tables import TABLES, compute_tables, read_table
 
 # The tables of all clients that a client's view of its peers is made from, kept in a schema of their own beside tables
@@ -47,14 +47,14 @@ def computed_store(store: Path, period: str, client: str) -> Iterator[Path]:
     """
     with closing(open_store(store)) as con:
         _refuse_unknown_client(con, client)
-        is_computed = _is_computed_for(con, period)
-        as_it_is = is_computed and not _thin_environments(con, client)
-    if as_it_is:
-        yield store.resolve()
-        return
-    with tempfile.TemporaryDirectory(prefix="rr") as scratch:
-        copy = Path(scratch) / "computed.duckdb"
-        with closing(_copied(store, copy)) as con:
+        is_computed = is_computed_for(con, period)
+        if is_computed and not _thin_environments(con, client):
+            # Held open while it is read, so that nothing is loaded between one page of a pack and the next.
+            yield store.resolve()
+            return
+    with scratch_folder() as scratch:
+        copy = scratch / "computed.duckdb"
+        with closing(copied_store(store, copy)) as con:
             if not is_computed:
                 compute_tables(con, period or None)
             if thin := _thin_environments(con, client):
@@ -65,7 +65,7 @@ def computed_store(store: Path, period: str, client: str) -> Iterator[Path]:
 def look_back(store: Path) -> duckdb.DuckDBPyConnection:
     """Return a connection in memory that sees the lines and registers of a store but none of its result tables."""
     con = duckdb.connect(":memory:", config=SETTINGS)
-    _attach(con, store)
+    con.execute(f"attach {quoted(store)} as kept (type duckdb, read_only)")
     for name in _names_of_tables(con, "kept"):
         if name not in (*TABLES, *WORKING_TABLES, "table_state"):
             con.execute(f"create view {name} as from kept.{name}")
@@ -125,20 +125,6 @@ def _is_reduced(con: duckdb.DuckDBPyConnection) -> bool:
     return bool(con.execute("select 1 from duckdb_schemas() where schema_name = 'everybody'").fetchall())
 
 
-def _copied(store: Path, target: Path) -> duckdb.DuckDBPyConnection:
-    con = duckdb.connect(str(target), config=SETTINGS)
-    _attach(con, store)
-    (own_name,) = con.execute("select current_database()").fetchall()[0]
-    con.execute(f'copy from database kept to "{own_name}"')
-    con.execute("detach kept")
-    return con
-
-
-def _attach(con: duckdb.DuckDBPyConnection, store: Path) -> None:
-    # DuckDB takes no parameter for a file name in an attach statement; a quote in a path is doubled.
-    con.execute(f"attach '{str(store).replace(chr(39), chr(39) * 2)}' as kept (type duckdb, read_only)")
-
-
 def _names_of_tables(con: duckdb.DuckDBPyConnection, catalog: str) -> list[str]:
     found = con.execute(
         "select table_name from information_schema.tables where table_catalog = $catalog and table_schema = 'main'"
@@ -148,7 +134,8 @@ def _names_of_tables(con: duckdb.DuckDBPyConnection, catalog: str) -> list[str]:
     return [name for (name,) in found.fetchall()]
 
 
-def _is_computed_for(con: duckdb.DuckDBPyConnection, period: str) -> bool:
+def is_computed_for(con: duckdb.DuckDBPyConnection, period: str) -> bool:
+    """Return whether the result tables rest on all that the open store holds, for a month; '' for whatever month."""
     if not con.execute("select 1 from duckdb_tables() where table_name = 'table_state'").fetchall():
         return False
     state = con.execute("select period, computed_for_load, (select max(load_id) from loads) from table_state")

@@ -2,7 +2,6 @@
 
 import re
 import sys
-import tempfile
 import unicodedata
 from collections.abc import Iterable
 from concurrent.futures import ThreadPoolExecutor
@@ -25,6 +24,7 @@ from pipelines.packs.pages import index_html, page_html, report_of, scope_in_wor
 from pipelines.packs.printed import pdf_of_page
 from pipelines.packs.reading import OpenTables, open_tables
 from pipelines.packs.running import Run, run_notebook, without_machine_paths
+from pipelines.scratch import held_folder, scratch_folder
 from pipelines.shipped import shipped_folder
 from pipelines.wording import month_in_words, sources_in_words
 from pipelines.wording_orders import assumptions
@@ -45,6 +45,8 @@ FOR_ALL_CLIENTS = ("evidence",)
 WITH_PEERS = ("benchmark", "site_page")
 # Of these, the one that makes a page for each site of a client, to be handed over as it is; it goes with the benchmark.
 OF_EACH_SITE = "site_page"
+# A pack is made in a folder of this prefix beside its place; the pack that it replaces goes into it under this name.
+ASIDE, EARLIER = ".pack-", "earlier"
 
 
 @dataclass(frozen=True)
@@ -100,22 +102,19 @@ def run_pack(
     """
     chosen = _chosen(names, client, site)
     salt = salt or token_hex()
-    with (
-        computed_store(store, period, client) as readable,
-        tempfile.TemporaryDirectory(prefix="rr") as scratch,
-    ):
+    with computed_store(store, period, client) as readable, scratch_folder() as scratch:
         tables = open_tables(str(readable), period, client, site, salt)
         place = out / tables.period
         _refuse_foreign_folder(place)
         out.mkdir(parents=True, exist_ok=True)
         parameters = {"store": str(readable), "period": tables.period, "client": client}
-        runs = _run_all(_pages(chosen, tables), parameters, salt, Path(scratch), jobs)
-        with tempfile.TemporaryDirectory(prefix=".pack-", dir=out) as aside:
-            whole = Path(aside) / "pack"
+        runs = _run_all(_pages(chosen, tables), parameters, salt, scratch, jobs)
+        with scratch_folder(out, ASIDE, _bring_back) as aside:
+            whole = aside / "pack"
             _write_pack(whole, runs, tables, paper)
             if keep_notebooks:
                 _write_notebooks(whole, runs, store.name)
-            _move_into_place(whole, place, Path(aside))
+            _move_into_place(whole, place, aside)
     return place / "index.html"
 
 
@@ -263,6 +262,16 @@ def _about(tables: OpenTables) -> list[str]:
 
 
 def _move_into_place(whole: Path, place: Path, aside: Path) -> None:
-    if place.exists():
-        place.rename(aside / "earlier")
-    whole.rename(place)
+    with held_folder(place.parent):
+        if place.exists():
+            (aside / EARLIER).mkdir()
+            place.rename(aside / EARLIER / place.name)
+        whole.rename(place)
+
+
+def _bring_back(aside: Path) -> None:
+    """Put an earlier pack back where the run that was to replace it stopped in between."""
+    with held_folder(aside.parent):
+        for earlier in aside.glob(f"{EARLIER}/*"):
+            if not (place := aside.parent / earlier.name).exists():
+                earlier.rename(place)

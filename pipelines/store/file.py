@@ -1,12 +1,21 @@
-"""Makes, opens and attaches the store's file."""
+"""Makes, opens, attaches and copies the store's file, and brings one of an earlier version up to date."""
 
+import errno
+import logging
+import os
 import re
+from collections.abc import Callable
+from contextlib import closing, suppress
+from itertools import count
 from pathlib import Path
+from time import monotonic, sleep
+from typing import TypeVar
 
 import duckdb
 
 from pipelines.contracts import load_contract, rated_loads, removal_criteria
-from pipelines.faults import DataFault, RequestFault
+from pipelines.faults import DataFault, HeldFault, RequestFault
+from pipelines.scratch import scratch_folder
 from pipelines.shipped import statement
 from pipelines.units import TONNES_PER
 
@@ -16,6 +25,11 @@ SETTINGS: dict[str, str | bool | int | float | list[str]] = {
     "autoinstall_known_extensions": "false",
     "autoload_known_extensions": "false",
 }
+MAGIC = b"DUCK"  # from the ninth byte of a DuckDB file on
+LONGEST_WAIT_SECONDS = 30.0
+BETWEEN_TRIES_SECONDS = 0.2
+LOG = logging.getLogger(__name__)  # says on stderr what a user should know beside the result
+Result = TypeVar("Result")
 CONTRACT_TABLES = ("removal_reason", "site_register", "stock_register", "quarantine")
 # What was looked at and where, by which file: few wordings however many lines, so that each is kept once.
 GROUP_COLUMNS = (
@@ -25,12 +39,41 @@ GROUP_COLUMNS = (
 
 
 def make_store(path: Path) -> None:
-    """Make an empty store at `path`, where there must be no file yet."""
+    """Make an empty store at `path`, whole or not at all; one that another run makes there meanwhile stays."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    with duckdb.connect(str(path), config=SETTINGS) as con:
-        con.begin()
-        create_tables(con)
-        con.commit()
+    with scratch_folder(path.parent, f".{path.name}-") as aside:
+        new = aside / path.name
+        with duckdb.connect(str(new), config=SETTINGS) as con:
+            con.begin()
+            create_tables(con)
+            con.commit()
+        with suppress(FileExistsError):
+            give_name(new, path)
+
+
+def remove_empty_store(path: Path) -> None:
+    """Take a store away that nothing was loaded into; it stays where another run uses it or has loaded something."""
+    try:
+        with duckdb.connect(str(path), config=SETTINGS) as con:
+            if con.execute("select count(*) from loads").fetchall() == [(0,)]:
+                path.unlink()
+    except duckdb.Error:
+        return
+
+
+def give_name(file: Path, path: Path) -> None:
+    """Give a file the name `path` too, or instead where the file system knows no second names; replaces nothing.
+
+    Raises FileExistsError where there is a file of that name.
+    """
+    try:
+        os.link(file, path)
+    except FileExistsError:
+        raise
+    except OSError:
+        if path.exists():
+            raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path)) from None
+        file.rename(path)
 
 
 def create_tables(con: duckdb.DuckDBPyConnection) -> None:
@@ -72,28 +115,130 @@ def _create_lines(con: duckdb.DuckDBPyConnection) -> None:
 
 
 def open_store(path: Path, read_only: bool = True) -> duckdb.DuckDBPyConnection:
-    """Return a connection to the store at `path`.
+    """Return a connection to the store at `path`, waiting a while for another process that holds it.
 
-    Raises RequestFault where there is no file, DataFault where it is not a store or another program holds it.
+    A store of an earlier version is brought up to date where it is opened for writing. Raises RequestFault where there
+    is no file, DataFault where it is not a store that can be read here or another program holds it for too long.
     """
-    _refuse_missing(path)
-    try:
-        con = duckdb.connect(str(path), read_only=read_only, config=SETTINGS)
-    except duckdb.Error as error:
-        raise _store_fault(path, error) from error
-    _refuse_foreign(con, path, "")
+    con = connected(path, read_only)
+    version = version_of(con, path)
+    if version < SCHEMA_VERSION:
+        con.close()
+        if read_only:
+            raise _old_store(path, version)
+        bring_up_to_date(path)
+        con = connected(path, read_only)
     return con
 
 
 def attach_store(con: duckdb.DuckDBPyConnection, path: Path) -> None:
-    """Attach the store at `path` to `con` for writing, under the name `store`; raises as `open_store` does."""
+    """Attach the store at `path` to `con` for writing, under the name `store`; waits and raises as `open_store` does."""
     _refuse_missing(path)
+    _attach(con, path)
+    if version_of(con, path, "store.main.") < SCHEMA_VERSION:
+        con.execute("detach store")
+        bring_up_to_date(path)
+        _attach(con, path)
+
+
+def connected(path: Path, read_only: bool) -> duckdb.DuckDBPyConnection:
+    """Return a connection to the database at `path`, of whatever version; waits and raises as `open_store` does."""
+    _refuse_missing(path)
+    return patiently(path, lambda: duckdb.connect(str(path), read_only=read_only, config=SETTINGS))
+
+
+def copied_store(path: Path, target: Path) -> duckdb.DuckDBPyConnection:
+    """Return a connection to a copy of the store at `path`, made at `target`, as it stands at one moment."""
+    with closing(connected(path, read_only=True)) as con:
+        version_of(con, path)
+    copy = duckdb.connect(str(target), config=SETTINGS)
+    patiently(path, lambda: copy.execute(f"attach {quoted(path)} as kept (type duckdb, read_only)"))
+    (own_name,) = copy.execute("select current_database()").fetchall()[0]
+    copy.execute(f'copy from database kept to "{own_name}"')
+    copy.execute("detach kept")
+    return copy
+
+
+def bring_up_to_date(path: Path) -> None:
+    """Bring a store of an earlier version to this one, in one transaction; what it was is kept beside it."""
+    kept = free_name(path, "before-migration")
+    copied_store(path, kept).close()
+    with closing(connected(path, read_only=False)) as con:
+        version = version_of(con, path)
+        con.begin()
+        for number in range(version, SCHEMA_VERSION):
+            con.execute(statement("pipelines.store", f"migrations/{number}_to_{number + 1}.sql"))
+        con.execute("update store_info set schema_version = $version", {"version": SCHEMA_VERSION})
+        mark_tables_as_old(con)
+        con.commit()
+    LOG.warning(
+        f"{path} was made by an earlier version of this tool (store schema {version}) and is now up to date."
+        f" What it was is kept as {kept}."
+    )
+
+
+def mark_tables_as_old(con: duckdb.DuckDBPyConnection, database: str = "") -> None:
+    """Let readers know that the result tables do not rest on what the store holds now, so that they are computed again."""
+    found = con.execute(
+        "select 1 from duckdb_tables() where table_name = 'table_state'"
+        " and database_name = coalesce(nullif($database, ''), current_database())",
+        {"database": database},
+    ).fetchall()
+    if found:
+        owner = f"{database}." if database else ""
+        con.execute(f"update {owner}table_state set computed_for_load = null")
+
+
+def free_name(path: Path, what: str) -> Path:
+    """Return a path beside a store that no file has, which says what it is: store.backup.duckdb, store.backup-2.duckdb."""
+    numbered = (what if number == 1 else f"{what}-{number}" for number in count(1))
+    names = (path.with_name(f"{path.stem}.{each}{path.suffix}") for each in numbered)
+    return next(name for name in names if not name.exists())
+
+
+def patiently(path: Path, attempt: Callable[[], Result]) -> Result:
+    """Return what `attempt` gives, made again and again while another process holds the store, for a while at most."""
+    until = monotonic() + LONGEST_WAIT_SECONDS
+    is_told = False
+    while True:
+        try:
+            return attempt()
+        except duckdb.Error as error:
+            who = _holder(error)
+            if not who or monotonic() >= until:
+                raise _store_fault(path, who) from error
+        if not is_told:
+            LOG.warning(
+                f"{path} is in use by {who}. Waiting for it, {LONGEST_WAIT_SECONDS:g} seconds at most."
+            )
+            is_told = True
+        sleep(BETWEEN_TRIES_SECONDS)
+
+
+def version_of(con: duckdb.DuckDBPyConnection, path: Path, schema: str = "") -> int:
+    """Return the version of an open store; raises DataFault where it is none of this tool, or of a later version."""
     try:
-        # DuckDB takes no parameter for a file name here; a quote in a path is doubled.
-        con.execute(f"attach '{str(path).replace(chr(39), chr(39) * 2)}' as store (type duckdb)")
-    except duckdb.Error as error:
-        raise _store_fault(path, error) from error
-    _refuse_foreign(con, path, "store.main.")
+        found = con.execute(f"select schema_version from {schema}store_info").fetchall()
+    except duckdb.CatalogException as error:
+        raise DataFault(
+            f"{path} is a DuckDB file but not a store of this tool. Check the path given with --store."
+        ) from error
+    version = int(found[0][0])
+    if version > SCHEMA_VERSION:
+        raise DataFault(
+            f"{path} was made by a later version of this tool (store schema {version}, here {SCHEMA_VERSION})."
+            " Install that version, or load the exports into a new store."
+        )
+    return version
+
+
+def quoted(path: Path) -> str:
+    """Return a path as DuckDB's `attach` takes it, which takes no parameter: in quotes, those in it doubled."""
+    return f"'{str(path).replace(chr(39), chr(39) * 2)}'"
+
+
+def _attach(con: duckdb.DuckDBPyConnection, path: Path) -> None:
+    patiently(path, lambda: con.execute(f"attach {quoted(path)} as store (type duckdb)"))
 
 
 def _refuse_missing(path: Path) -> None:
@@ -103,26 +248,36 @@ def _refuse_missing(path: Path) -> None:
         )
 
 
-def _refuse_foreign(con: duckdb.DuckDBPyConnection, path: Path, schema: str) -> None:
-    try:
-        found = con.execute(f"select schema_version from {schema}store_info").fetchone()
-    except duckdb.CatalogException as error:
-        raise DataFault(
-            f"{path} is a DuckDB file but not a store of this tool. Check the path given with --store."
-        ) from error
-    if not found or found[0] != SCHEMA_VERSION:
-        raise DataFault(
-            f"{path} was made by another version of this tool (store schema {found and found[0]}, here {SCHEMA_VERSION})."
-            " Load the exports again into a new store."
-        )
+def _old_store(path: Path, version: int) -> DataFault:
+    return DataFault(
+        f"{path} was made by an earlier version of this tool (store schema {version}, here {SCHEMA_VERSION})."
+        f" Bring it up to date, with a backup beside it: rigging-removals store migrate --store {path}"
+    )
 
 
-def _store_fault(path: Path, error: duckdb.Error) -> DataFault:
+def _holder(error: duckdb.Error) -> str:
+    """Return who holds the store, as DuckDB says, or nothing where the error is of another kind."""
     message = str(error)
-    if "lock" in message.lower():
-        holder = re.search(r"PID (\d+)", message)
-        who = f"process {holder[1]}" if holder else "another program"
-        return DataFault(
+    if "Could not set lock" not in message:
+        return ""
+    holder = re.search(r"PID (\d+)", message)
+    return f"process {holder[1]}" if holder else "another program"
+
+
+def _store_fault(path: Path, who: str) -> DataFault:
+    if who:
+        return HeldFault(
             f"{path} is in use by {who}. Close it there (an open notebook, another intake) and try again."
+        )
+    if not os.access(path, os.R_OK):
+        return DataFault(f"{path} may not be read by you. Ask whoever owns it for the right to.")
+    with path.open("rb") as stream:
+        is_database = stream.read(12)[8:] == MAGIC
+    if is_database and not os.access(path, os.W_OK):
+        return DataFault(f"{path} may not be written by you. Ask whoever owns it for the right to.")
+    if is_database:
+        return DataFault(
+            f"{path} is damaged: DuckDB cannot open it. Put a backup in its place:"
+            f" rigging-removals store restore BACKUP --store {path}"
         )
     return DataFault(f"{path} is not a store: DuckDB cannot open it. Check the path given with --store.")

@@ -7,7 +7,7 @@ import duckdb
 
 from pipelines.contracts.checking import RuleResult
 from pipelines.contracts.documents import Contract, load_contract
-from pipelines.store.file import GROUP_COLUMNS
+from pipelines.store.file import GROUP_COLUMNS, mark_tables_as_old
 
 
 @dataclass(frozen=True)
@@ -166,6 +166,7 @@ def load_register(con: duckdb.DuckDBPyConnection, contract: Contract) -> None:
         con.execute(
             f"insert into store.{contract.table} ({columns}) select {columns} from staged_register order by {key}"
         )
+        mark_tables_as_old(con, "store")
         con.commit()
     except BaseException:
         con.rollback()

@@ -149,7 +149,7 @@ def main() -> None:
         peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
         print(json.dumps(found | {"peak": peak}))
         return
-    with tempfile.TemporaryDirectory(prefix="rigging-removals-") as name:
+    with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         write_inputs(folder, options.lines, options.seed)
         size = (folder / "log.csv").stat().st_size / 1e6

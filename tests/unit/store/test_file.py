@@ -1,15 +1,8 @@
-import subprocess
-import sys
-
 import duckdb
 import pytest
 
 from pipelines.faults import DataFault, RequestFault
 from pipelines.store import make_store, open_store
-
-HOLD = (
-    "import duckdb, sys, time; con = duckdb.connect(sys.argv[1]); print('held', flush=True); time.sleep(60)"
-)
 
 
 def fault_of(path, kind=DataFault):
@@ -50,22 +43,3 @@ def test_a_foreign_database_is_named(tmp_path):
         fault_of(path)
         == f"{path} is a DuckDB file but not a store of this tool. Check the path given with --store."
     )
-
-
-def test_a_store_of_another_version_is_refused(tmp_path):
-    path = tmp_path / "old.duckdb"
-    make_store(path)
-    with duckdb.connect(str(path)) as con:
-        con.execute("update store_info set schema_version = 99")
-    assert "(store schema 99, here 2)" in fault_of(path)
-
-
-def test_a_store_held_by_another_process_names_it(tmp_path):
-    path = tmp_path / "held.duckdb"
-    make_store(path)
-    with subprocess.Popen([sys.executable, "-c", HOLD, path], stdout=subprocess.PIPE, text=True) as holder:
-        assert holder.stdout.readline() == "held\n"
-        try:
-            assert f"is in use by process {holder.pid}." in fault_of(path)
-        finally:
-            holder.kill()

@@ -1,0 +1,101 @@
+"""A process that has done one intake already, so that everything is read and imported, and does each job it is asked for in a child of its own, to be killed at will.
+
+Run as a program: it reads a job in JSON from each line of its standard input and answers with the number of the child, or
+the number of a child, and answers with its exit status once it has ended, as `subprocess` writes it.
+"""
+
+import importlib
+import json
+import os
+import signal
+import sys
+import tempfile
+import time
+from pathlib import Path
+from typing import Any, NoReturn
+
+from pipelines import jobs
+from pipelines.packs import pack, run_pack
+from tests.faults.logs import write_logs
+
+
+def intake(store: str, files: list[Any], profile: Any, register: Any) -> None:
+    for _ in jobs.load_and_compute(
+        [Path(file) for file in files], Path(store), [Path(register)], Path(profile)
+    ):
+        pass
+
+
+def recompute(store: str) -> None:
+    jobs.compute_for_store(Path(store))
+
+
+def report(store: str, out: str, period: str, names: list[str]) -> None:
+    run_pack(names, Path(store), period, "", "", Path(out), jobs=1)
+
+
+def empty_report(store: str, out: str, period: str) -> None:
+    """Make a pack without pages of notebooks: what is left is the writing and the moving."""
+    real, pack._run_all = pack._run_all, lambda *_: []
+    run_pack(["monthly"], Path(store), period, "", "", Path(out), jobs=1)
+    pack._run_all = real
+
+
+def slow_report(store: str, out: str, period: str, seconds: float) -> None:
+    """Make a pack without pages, so many seconds after its store was opened."""
+    pack._run_all = lambda *_: time.sleep(seconds) or []
+    run_pack(["monthly"], Path(store), period, "", "", Path(out), jobs=1)
+
+
+def die_at(room: str, name: str, call: int) -> None:
+    """Have this process killed before a function is called for the `call`th time; `room` is a module or class."""
+    module, _, owner = room.partition(":")
+    place: Any = importlib.import_module(module)
+    place = getattr(place, owner) if owner else place
+    real, calls = getattr(place, name), 0
+
+    def counted(*args: Any, **kwargs: Any) -> Any:
+        nonlocal calls
+        calls += 1
+        if calls == call:
+            os.kill(os.getpid(), signal.SIGKILL)
+        return real(*args, **kwargs)
+
+    setattr(place, name, counted)
+
+
+def _child(asked: dict[str, Any]) -> NoReturn:
+    os.setsid()
+    os.dup2(os.open(os.devnull, os.O_RDWR), 0)
+    said = os.open(asked["said"], os.O_CREAT | os.O_WRONLY | os.O_APPEND)
+    os.dup2(said, 1)
+    os.dup2(said, 2)
+    if asked["die_at"]:
+        die_at(*asked["die_at"])
+    sys.argv = ["rigging-removals"]
+    try:
+        globals()[asked["job"]](**asked["arguments"])
+    except BaseException as error:
+        print(f"{type(error).__name__}: {error}", file=sys.stderr, flush=True)
+        os._exit(1)
+    os._exit(0)
+
+
+def _warm_up() -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        intake(**write_logs(Path(folder), count=1), store=f"{folder}/store.duckdb")
+        empty_report(f"{folder}/store.duckdb", folder, "2026-01")
+
+
+if __name__ == "__main__":
+    _warm_up()
+    print("ready", flush=True)
+    for line in sys.stdin:
+        asked = json.loads(line)
+        if isinstance(asked, int):
+            print(os.waitstatus_to_exitcode(os.waitpid(asked, 0)[1]), flush=True)
+            continue
+        pid = os.fork()
+        if pid == 0:
+            _child(asked)
+        print(pid, flush=True)
