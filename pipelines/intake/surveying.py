@@ -1,13 +1,10 @@
 """Surveys a sheet of a workbook: what the reader of workbooks does not tell.
 
 That reader gives an empty cell for a cell error and for a formula whose result was never stored, and makes room for
-every cell up to the last one filled, however far out it stands. An old XLS file always stores results, and its size is
-bounded; its cell errors are told by xlrd, which is slow and reads nothing else for us.
+every cell up to the last one filled, however far out it stands.
 """
 
-import os
 import re
-import struct
 import zipfile
 from dataclasses import dataclass, field
 from functools import lru_cache
@@ -44,36 +41,10 @@ def survey_sheet(path: Path, sheet: str, written_at: int) -> Survey:
 
     A file is looked at for several profiles before one of them reads it; `written_at` tells its versions apart.
     """
-    if not zipfile.is_zipfile(path):
-        return _old_sheet(path, sheet)
     with zipfile.ZipFile(path) as archive:
         if "content.xml" in archive.namelist():
             return _parsed(archive, "content.xml", _OdsSheet(sheet))
         return _parsed(archive, _part_of_sheet(archive, sheet), _XlsxSheet())
-
-
-def _old_sheet(path: Path, sheet: str) -> Survey:
-    """Return the survey of one sheet of an XLS file."""
-    import xlrd
-
-    survey = Survey()
-    try:
-        with (
-            open(os.devnull, "w", encoding="utf-8") as nowhere,
-            xlrd.open_workbook(str(path), logfile=nowhere, on_demand=True) as book,
-        ):
-            cells = book.sheet_by_name(sheet)
-            for row in range(cells.nrows):
-                for column, kind in enumerate(cells.row_types(row)):
-                    if kind not in (xlrd.XL_CELL_EMPTY, xlrd.XL_CELL_BLANK):
-                        is_error = kind == xlrd.XL_CELL_ERROR
-                        code = cells.cell_value(row, column) if is_error else None
-                        survey.note(
-                            row, column, xlrd.error_text_from_code.get(code, "#ERROR") if is_error else None
-                        )
-    except (xlrd.XLRDError, struct.error, IndexError, AssertionError) as error:
-        raise ValueError(f"damaged: {error}") from error
-    return survey
 
 
 def _parsed(archive: zipfile.ZipFile, part: str, sheet: "_XlsxSheet | _OdsSheet") -> Survey:

@@ -5,7 +5,6 @@ import zlib
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import date, datetime, time
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +14,7 @@ import pandas as pd
 from pipelines.faults import DataFault
 from pipelines.intake.headers import Row, header_from, last_header_row
 from pipelines.intake.marks import SHEET_COLUMN, Marks
+from pipelines.intake.old_workbooks import as_text, old_sheets
 from pipelines.intake.surveying import SURVEY_ERRORS, survey_sheet
 from pipelines.intake.unpacking import MOST_WORKBOOK_BYTES, refuse_bomb
 from pipelines.sources.profiles import FileForm
@@ -81,6 +81,8 @@ def sheet_names(path: Path) -> list[str]:
     """Return the names of the sheets that have cells, in the order of the workbook."""
     from python_calamine import SheetTypeEnum
 
+    if _is_old(path):
+        return list(_old_sheets(path))
     with _opened(path) as workbook:
         return [sheet.name for sheet in workbook.sheets_metadata if sheet.typ == SheetTypeEnum.WorkSheet]
 
@@ -91,6 +93,8 @@ def sheet_rows(path: Path, sheet: str, most_rows: int | None = None) -> list[Row
     Empty cells are None; days are written as YYYY-MM-DD and whole numbers without decimals. A cell error keeps its
     mark, such as '#N/A', and a formula without a stored result says so.
     """
+    if _is_old(path):
+        return _old_sheets(path)[sheet][:most_rows]
     with _opened(path) as workbook, _damage_told(path):
         survey = survey_sheet(path, sheet, path.stat().st_mtime_ns)
         if survey.last_row * survey.last_column > MOST_CELLS:
@@ -99,7 +103,7 @@ def sheet_rows(path: Path, sheet: str, most_rows: int | None = None) -> list[Row
                 f" {survey.last_column:,}, far from the log. Empty such cells and save it again."
             )
         found = workbook.get_sheet_by_name(sheet).to_python(skip_empty_area=False, nrows=most_rows)
-    rows = [[_as_text(cell) for cell in row] for row in found]
+    rows = [[as_text(cell) for cell in row] for row in found]
     for (row, column), mark in survey.marks.items():
         if most_rows is None or row < most_rows:
             _place_mark(rows, row, column, mark)
@@ -114,6 +118,16 @@ def _wanted_sheets(known: list[str], form: FileForm) -> list[str]:
     if form.sheets == "all":
         return [name for name in known if name not in form.ignored_sheets]
     return form.sheets or ([form.sheet] if form.sheet else known[:1])
+
+
+def _is_old(path: Path) -> bool:
+    """Return whether a workbook is an XLS file; the others are ZIP files, or no workbooks at all."""
+    return path.suffix.lower() == ".xls" and not zipfile.is_zipfile(path)
+
+
+def _old_sheets(path: Path) -> dict[str, list[Row]]:
+    with _damage_told(path):
+        return old_sheets(path, path.stat().st_mtime_ns)
 
 
 def _opened(path: Path) -> Any:
@@ -156,18 +170,6 @@ def _refuse_swollen(path: Path) -> None:
 
 def _unreadable(path: Path, error: Exception | str) -> DataFault:
     return DataFault(f"{path.name} cannot be read as a workbook ({error}). Save it again as XLSX.")
-
-
-def _as_text(cell: Any) -> str | None:
-    if cell is None or cell == "":
-        return None
-    if isinstance(cell, datetime) and cell.time() == time():
-        return cell.date().isoformat()
-    if isinstance(cell, date | datetime):
-        return cell.isoformat()
-    if isinstance(cell, float) and cell.is_integer():
-        return str(int(cell))
-    return str(cell).strip() or None
 
 
 def _place_mark(rows: list[Row], row: int, column: int, mark: str) -> None:

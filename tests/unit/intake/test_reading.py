@@ -218,10 +218,23 @@ def test_a_damaged_workbook_is_a_fault(read, written):
     old = (DATA / "cell_errors.xls").read_bytes()
     assert "log.xls cannot be read as a workbook" in fault_of(lambda: read(written(old[:3_000], "log.xls")))
     assert "log.xlsx cannot be read as a workbook" in fault_of(lambda: read(written("a,b\n", "log.xlsx")))
-    # One byte changed, and the reader itself breaks down.
+    # One byte changed, and calamine would look for cells far behind the end of the file.
     whole = (HABITS / "old_workbook.xls").read_bytes()
     broken = whole[:1_492] + b"\xff" + whole[1_493:]
     assert "log.xls cannot be read as a workbook" in fault_of(lambda: read(written(broken, "log.xls")))
+
+
+def test_a_workbook_that_breaks_its_reader_down_is_a_fault(read, monkeypatch):
+    class PanicException(BaseException):  # as Rust's panics come out of calamine
+        pass
+
+    def panic(path):
+        raise PanicException("index out of bounds")
+
+    monkeypatch.setattr("python_calamine.CalamineWorkbook.from_path", panic)
+    assert fault_of(lambda: read("cell_errors.xlsx")) == (
+        "cell_errors.xlsx cannot be read as a workbook (index out of bounds). Save it again as XLSX."
+    )
 
 
 def test_nothing_is_unpacked_outside_the_work_folder(tmp_path):
