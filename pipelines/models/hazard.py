@@ -484,14 +484,15 @@ def _estimate(model: _Model, weight: pd.Series) -> _Estimate:
 def _rates_on_their_own(
     looks: pd.DataFrame, weight: pd.Series, limits_level: float, upper_level: float
 ) -> pd.DataFrame:
+    exposure = looks["gap_years"] * (looks["inspected"] - looks["removed"] / 2)
     looks = looks.assign(
-        weighted_removed=weight * looks["removed"],
-        shackle_years=weight * looks["gap_years"] * (looks["inspected"] - looks["removed"] / 2),
+        weighted_removed=weight * looks["removed"], exposure=exposure, shackle_years=weight * exposure
     )
     places = looks.groupby("place_position")
     rates = places[PLACE].first().join(places[["inspected", "removed"]].sum())
     rates.insert(len(PLACE), "looks", places["look_position"].nunique())
     removed, shackle_years = places["weighted_removed"].sum(), places["shackle_years"].sum()
+    rates["look_weight"] = shackle_years / places["exposure"].sum()
     rates["rate"] = 100 * removed / shackle_years
     rates["rate_lower"], rates["rate_upper"] = exact_rate_limits(removed, shackle_years, limits_level)
     # The upper end of a two-sided interval leaves half of what a one-sided limit may leave.

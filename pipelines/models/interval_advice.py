@@ -82,7 +82,7 @@ def recommend_intervals(places: pd.DataFrame, targets: RiskTargets) -> pd.DataFr
         One row per place: `inspected`, `removed_at_risk`, `load_bearing_at_risk` [items; a removal with no criterion
         stated counts as load-bearing, since nobody can rule it out], `shackle_years`, `highest_rate`,
         `highest_load_bearing_rate` [removals per 100 shackle-years, empty where unknown], `is_pooled`, whether these
-        two borrow from other places, `service_class`, `current_interval_months`, `legal_limit_months`,
+        two borrow from other places, `look_weight` as for `rates_with_limits`, `service_class`, `current_interval_months`, `legal_limit_months`,
         `site_rule_months` [months, the last two may be empty], `is_above_usual`, whether the latest month with a rate
         lies above the usual range of the place, and `items_in_service`.
     targets : RiskTargets

@@ -18,10 +18,10 @@ def exact_rate_limits(removed: ArrayLike, shackle_years: ArrayLike, level: float
 
     Parameters
     ----------
-    removed : array_like of int, shape (n,)
-        Items removed from service [items], 0 or more.
+    removed : array_like, shape (n,)
+        Items removed from service [items], 0 or more; whole, or an effective number.
     shackle_years : array_like of float, shape (n,)
-        Exposure of the same cells [shackle-years], above 0.
+        Exposure of the same cells [shackle-years], above 0; effective where the removals are.
     level : float
         Two-sided confidence level, between 0 and 1.
 
@@ -38,11 +38,14 @@ def exact_rate_limits(removed: ArrayLike, shackle_years: ArrayLike, level: float
     Notes
     -----
     Takes for granted that items go one by one, at a rate that holds still within the cell. Where one batch was
-    condemned together the limits are too narrow. They cover at least `level`, often more.
+    condemned together the limits are too narrow. They cover at least `level`, often more. Where looks differ, counts and
+    exposure that both are taken down to what as many even looks would say widen the limits about the same rate.
 
     References
     ----------
     Garwood, F. (1936). Fiducial limits for the Poisson distribution. Biometrika 28, 437-442.
+    Korn, E. L. & Graubard, B. I. (1998). Confidence intervals for proportions with small expected number of positive
+    counts estimated from survey data. Survey Methodology 24, 193-201 (effective numbers; from memory).
 
     Examples
     --------
@@ -54,7 +57,7 @@ def exact_rate_limits(removed: ArrayLike, shackle_years: ArrayLike, level: float
     _refuse_cells_without_a_rate(removed, shackle_years)
     tail = (1 - level) / 2
     # With no removals chi2 would have 0 degrees of freedom, where it is undefined; the limit is 0.
-    lower = np.where(removed > 0, chi2.ppf(tail, 2 * np.maximum(removed, 1)), 0.0) / 2
+    lower = np.where(removed > 0, chi2.ppf(tail, 2 * np.where(removed > 0, removed, 1)), 0.0) / 2
     upper = chi2.ppf(1 - tail, 2 * (removed + 1)) / 2
     return 100 * lower / shackle_years, 100 * upper / shackle_years
 

@@ -26,7 +26,9 @@ def rates_with_limits(cells: pd.DataFrame, targets: RiskTargets) -> pd.DataFrame
     Parameters
     ----------
     cells : DataFrame
-        One row per cell: `inspected` [items at periodic inspections], `removed_at_risk` [items], `shackle_years`.
+        One row per cell: `inspected` [items at periodic inspections], `removed_at_risk` [items], `shackle_years`, and
+        where cells take in looks that differ, `look_weight`, the share of their exposure that as many even looks would
+        need to say as much; 1 where there is none.
     targets : RiskTargets
         Gives the least exposure for a rate and the level of the limits.
 
@@ -39,7 +41,8 @@ def rates_with_limits(cells: pd.DataFrame, targets: RiskTargets) -> pd.DataFrame
     has_rate = cells["shackle_years"] >= targets.least_shackle_years_for_a_rate
     removed = cells.loc[has_rate, "removed_at_risk"]
     shackle_years = cells.loc[has_rate, "shackle_years"]
-    lower, upper = exact_rate_limits(removed, shackle_years, targets.rate_limits_level)
+    weight = cells.loc[has_rate, "look_weight"] if "look_weight" in cells else 1.0
+    lower, upper = exact_rate_limits(removed * weight, shackle_years * weight, targets.rate_limits_level)
 
     rates = pd.DataFrame(np.nan, index=cells.index, columns=RATE_COLUMNS)
     rates.loc[has_rate, RATE_COLUMNS] = np.column_stack([100 * removed / shackle_years, lower, upper])

@@ -89,6 +89,7 @@ WORDS = {
     "highest_rate": "Highest rate that agrees",
     "highest_load_bearing_rate": "Highest load-bearing rate that agrees",
     "load_bearing_at_risk": "Removed, load-bearing",
+    "look_weight": "Share of the exposure that counts",
     "is_pooled": "Borrows from other places",
     "usual_step_months": "As a usual step",
     "load_bearing_in_service_at_recommended": "In service while due, load-bearing",

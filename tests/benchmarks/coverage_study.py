@@ -78,7 +78,7 @@ def places_of_fleets(kind: Kind, seeds: range) -> pd.DataFrame:
         rates = fit.rates.merge(shackle_years.reset_index(), on=PLACE)
         fleets.append(places.merge(rates, on=PLACE, validate="1:1").assign(fleet=seed))
     places = pd.concat(fleets, ignore_index=True)
-    own = {"removed": places["removed"], "shackle_years": places["shackle_years"]}
+    own = {name: places[name] * places["look_weight"] for name in ("removed", "shackle_years")}
     places["exact_lower"], places["exact_upper"] = exact_rate_limits(**own, level=LIMITS_LEVEL)
     places["exact_one_sided"] = exact_rate_limits(**own, level=2 * UPPER_LEVEL - 1)[1]
     return places

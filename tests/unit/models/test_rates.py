@@ -4,7 +4,6 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pipelines.contracts import risk_targets
 from pipelines.models.rates import (
     charted_rates,
     control_limits,
@@ -13,7 +12,7 @@ from pipelines.models.rates import (
     rates_with_limits,
 )
 
-TARGETS = replace(risk_targets(), least_months_for_limits=3)
+TARGETS = replace(TARGETS, least_months_for_limits=3)
 
 
 def months(removed: list[int], shackle_years: list[float], site: str = "North Shed") -> pd.DataFrame:
@@ -31,6 +30,18 @@ def test_rate_per_100_shackle_years():
         pytest.approx(3.00, abs=0.005),
     ]
     assert rates["rate_note"].isna().all()
+
+
+def test_limits_widen_about_the_same_rate_where_only_a_share_of_the_exposure_counts():
+    cells = pd.DataFrame({"inspected": 100, "removed_at_risk": [40, 40, 0], "shackle_years": 400.0})
+    whole, half, none = rates_with_limits(cells.assign(look_weight=[1.0, 0.5, 0.5]), TARGETS).itertuples()
+    assert list(whole[1:4]) == rates_with_limits(cells, TARGETS).loc[0].tolist()[:3]
+    assert half.removed_per_100_shackle_years == whole.removed_per_100_shackle_years == 10
+    # 20 of 200: Garwood limits at 90 % are 13.25 and 29.06 removals (tables of Poisson limits, from memory).
+    assert [half.rate_lower, half.rate_upper] == pytest.approx([13.25 / 2, 29.06 / 2], abs=0.01)
+    # The rule of three at 95 %, of half the exposure.
+    assert none.rate_upper == pytest.approx(2.9957 / 2, abs=1e-3)
+    assert none.rate_lower == 0
 
 
 def test_an_empty_rate_says_why():
@@ -58,7 +69,7 @@ def test_the_centre_pools_the_first_months_that_have_a_rate():
 
 def test_a_slow_rise_shows_as_drift_before_any_month_leaves_its_limits():
     # 10 expected a month, at most 19.5; half as many again for six months move the average by 3.7, where 3.2 is the limit.
-    targets = replace(risk_targets(), least_months_for_limits=20)
+    targets = replace(TARGETS, least_months_for_limits=20)
     chart = charted_rates(months([10] * 20 + [15] * 6, [100.0] * 26), ["site"], targets)
     assert set(chart["signal"]) == {"within"}
     assert chart["drift_signal"].tolist() == ["within"] * 24 + ["above"] * 2
