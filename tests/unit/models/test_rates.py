@@ -12,7 +12,7 @@ from pipelines.models.rates import (
     rates_with_limits,
 )
 
-TARGETS = replace(TARGETS, least_months_for_limits=3)
+TARGETS = replace(risk_targets(), least_months_for_limits=3)
 
 
 def months(removed: list[int], shackle_years: list[float], site: str = "North Shed") -> pd.DataFrame:
