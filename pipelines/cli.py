@@ -4,12 +4,13 @@ import json
 import sys
 from dataclasses import asdict
 from enum import StrEnum
+from io import TextIOWrapper
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from pipelines.faults import DataFault, Fault, RequestFault
+from pipelines.faults import DataFault, Fault, RequestFault, refusal
 
 app = typer.Typer(
     help="Turn exported shackle inspection logs into removal rates, reasons and inspection intervals.",
@@ -30,15 +31,21 @@ Files = Annotated[
     typer.Argument(
         help="Exported log files: CSV, TSV or TXT, XLSX, ODS, XLS, Parquet, JSON lines; also as .gz or .zip.",
         show_default=False,
+        readable=False,
     ),
 ]
-StorePath = Annotated[Path, typer.Option("--store", help="The DuckDB file that holds the loaded lines.")]
+StorePath = Annotated[
+    Path, typer.Option("--store", help="The DuckDB file that holds the loaded lines.", readable=False)
+]
 SourcePath = Annotated[
-    Path | None, typer.Option("--source", help="Source profile to read the files with (YAML).")
+    Path | None,
+    typer.Option("--source", help="Source profile to read the files with (YAML).", readable=False),
 ]
 Registers = Annotated[
     list[Path] | None,
-    typer.Option("--register", help="Site or stock register (CSV); may be given more than once."),
+    typer.Option(
+        "--register", help="Site or stock register (CSV); may be given more than once.", readable=False
+    ),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the account as JSON.")]
 Client = Annotated[str, typer.Option("--client", help="Only this client.")]
@@ -108,7 +115,7 @@ def profile(
 def check(
     files: Files,
     store: Annotated[
-        Path | None, typer.Option("--store", help="Hold sites against this store's register.")
+        Path | None, typer.Option("--store", help="Hold sites against this store's register.", readable=False)
     ] = None,
     register: Registers = None,
     source: SourcePath = None,
@@ -221,6 +228,7 @@ def trace(
         typer.Option(
             "--file",
             help="An exported file, to show its cells as they stand there; may be given more than once.",
+            readable=False,
         ),
     ] = None,
     source: SourcePath = None,
@@ -303,7 +311,9 @@ def store_check(store: StorePath) -> None:
     from pipelines.jobs import what_is_wrong
 
     if wrong := what_is_wrong(store):
-        raise DataFault(f"{store} is not whole: {'; '.join(wrong)}. Put a backup in its place if it lost rows.")
+        raise DataFault(
+            f"{store} is not whole: {'; '.join(wrong)}. Put a backup in its place if it lost rows."
+        )
     typer.echo(f"{store} is whole.")
 
 
@@ -317,7 +327,8 @@ def store_backup(store: StorePath, out: Out = None) -> None:
 
 @store_app.command("restore")
 def store_restore(
-    backup: Annotated[Path, typer.Argument(help="The backup.", show_default=False)], store: StorePath
+    backup: Annotated[Path, typer.Argument(help="The backup.", show_default=False, readable=False)],
+    store: StorePath,
 ) -> None:
     """Put a backup in the place of a store; what was there is kept beside it."""
     from pipelines.store.keeping import restore
@@ -339,10 +350,15 @@ def store_migrate(store: StorePath) -> None:
 
 def main() -> None:
     """Run the command line; a fault becomes one sentence and exit status 1, wrong usage exit status 2."""
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal that knows few characters shows the others by their numbers.
+        if isinstance(stream, TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
     try:
         app()
-    except Fault as fault:
-        if "--debug" in sys.argv:
+    except Exception as error:
+        fault = error if isinstance(error, Fault) else refusal(error)
+        if fault is None or "--debug" in sys.argv:
             raise
         _say(str(fault))
         sys.exit(1)

@@ -9,7 +9,9 @@ from pathlib import Path
 
 try:
     import fcntl
-except ImportError:  # a system without such locks: nothing is known of other runs there, so their folders stay
+except (
+    ImportError
+):  # a system without such locks: nothing is known of other runs there, so their folders stay
     fcntl = None  # type: ignore[assignment]
 
 PREFIX = "rigging-removals-"

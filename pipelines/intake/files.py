@@ -26,6 +26,7 @@ from pipelines.store.file import SETTINGS
 from pipelines.store.loading import Account, CountJump
 
 MOST_MEMORY = "3GB"
+FileState = tuple[int, int, int]
 WORKBOOKS = ("xlsx", "ods", "xls")
 
 
@@ -76,6 +77,20 @@ def sha256_of(path: Path) -> str:
         return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
+def _state_of(path: Path) -> FileState:
+    found = path.stat()
+    return found.st_ino, found.st_size, found.st_mtime_ns
+
+
+def _refuse_changed(path: Path, as_found: FileState) -> None:
+    # The fingerprint was taken first: of a file that still grows it would be that of another content.
+    if _state_of(path) != as_found:
+        raise DataFault(
+            f"{path.name} was changed while it was read, and nothing of it was loaded. Wait until it is written to its"
+            " end, and load it again."
+        )
+
+
 def _profiles(profile_path: Path | None) -> list[Profile]:
     return [read_profile(profile_path)] if profile_path else known_profiles()
 
@@ -104,6 +119,7 @@ def _load_file(
     con: duckdb.DuckDBPyConnection, path: Path, profiles: list[Profile], work_folder: Path, add_sites: bool
 ) -> Account:
     kind = kind_of(path)
+    as_found = _state_of(path)
     sha256 = sha256_of(path)
     known = con.execute(
         "select source, rows_read, rows_accepted, rows_flagged, rows_quarantined from store.loads where file_sha256 = $sha",
@@ -119,8 +135,9 @@ def _load_file(
             "The store has no site register yet. Give one with --register site_register.csv, or let --add-sites make it."
         )
     if kind == "xlsx" and is_correction(path):
-        return _load_corrections(con, path, sha256, profiles, add_sites)
+        return _load_corrections(con, path, as_found, sha256, profiles, add_sites)
     account, results = _stage_file(con, path, sha256, profiles, work_folder, add_sites)
+    _refuse_changed(path, as_found)
     stopped = next(
         (result.rule for result in results if not result.passed and result.rule.severity == "stop"), None
     )
@@ -136,10 +153,16 @@ def _load_file(
 
 
 def _load_corrections(
-    con: duckdb.DuckDBPyConnection, path: Path, sha256: str, profiles: list[Profile], add_sites: bool
+    con: duckdb.DuckDBPyConnection,
+    path: Path,
+    as_found: FileState,
+    sha256: str,
+    profiles: list[Profile],
+    add_sites: bool,
 ) -> Account:
     profiles = [*known_profiles(), *profiles]
     rows_read, sources, results = stage_corrections(con, path, profiles, add_sites)
+    _refuse_changed(path, as_found)
     account = replace(
         _account(con, path.name, sha256, ", ".join(sources), rows_read),
         is_correction=True,

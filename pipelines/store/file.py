@@ -189,7 +189,9 @@ def patiently(path: Path, attempt: Callable[[], Result]) -> Result:
             if not who or monotonic() >= until:
                 raise _store_fault(path, who) from error
         if not is_told:
-            LOG.warning(f"{path} is in use by {who}. Waiting for it, {LONGEST_WAIT_SECONDS:g} seconds at most.")
+            LOG.warning(
+                f"{path} is in use by {who}. Waiting for it, {LONGEST_WAIT_SECONDS:g} seconds at most."
+            )
             is_told = True
         sleep(BETWEEN_TRIES_SECONDS)
 

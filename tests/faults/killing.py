@@ -33,9 +33,9 @@ class Warm:
                 os.killpg(pid, signal.SIGKILL)
         return self.end(pid)
 
-    def start(self, job: str, die_at: Any = None, said: Path | str = os.devnull, **arguments: Any) -> int:
+    def start(self, job: str, meanwhile: Any = None, said: Path | str = os.devnull, **arguments: Any) -> int:
         """Return the number of a process that does the job; what it says goes to the file `said`."""
-        self._ask({"job": job, "arguments": arguments, "die_at": die_at, "said": said})
+        self._ask({"job": job, "arguments": arguments, "meanwhile": meanwhile, "said": said})
         return int(self._line())
 
     def end(self, pid: int) -> int:
@@ -83,9 +83,7 @@ def loads_of_whole(store: Path) -> int:
 
 def packs_of_whole(out: Path) -> list[str]:
     """Return the months that have a pack, after making sure that each is whole; what was left aside does not count."""
-    months = [
-        path for path in out.glob("*") if path.is_dir() and not path.name.startswith(pack.ASIDE)
-    ]
+    months = [path for path in out.glob("*") if path.is_dir() and not path.name.startswith(pack.ASIDE)]
     for month in months:
         assert (month / "index.html").read_text(encoding="utf-8").rstrip().endswith("</html>")
         assert (month / "tables.xlsx").is_file()

@@ -109,7 +109,9 @@ def main() -> None:
     wanted = asked.parse_args()
     with tempfile.TemporaryDirectory() as folder, warm_process() as warm:
         soak = Soak(Path(folder), warm, wanted.seed)
-        while (kills := sum(n for what, n in soak.counts.items() if what.endswith(": killed"))) < wanted.kills:
+        while (
+            kills := sum(n for what, n in soak.counts.items() if what.endswith(": killed"))
+        ) < wanted.kills:
             kind = soak.chance.random()
             if kind < 0.5:
                 soak.kill_an_intake()

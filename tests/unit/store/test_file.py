@@ -4,6 +4,7 @@ import pytest
 from pipelines.faults import DataFault, RequestFault
 from pipelines.store import make_store, open_store
 
+
 def fault_of(path, kind=DataFault):
     with pytest.raises(kind) as caught:
         open_store(path)
