@@ -142,8 +142,14 @@ def _guess_text_form(path: Path) -> tuple[FileForm, dict[str, str]]:
     encoding, doubt = guess_encoding(path)
     with path.open(encoding=encoding, errors="replace", newline="") as stream:
         lines = list(islice(iter(lambda: stream.readline(_CHUNK), ""), ROWS_LOOKED_AT))
-    delimiter = guess_delimiter(lines)
-    rows = [[cell.strip() or None for cell in row] for row in csv.reader(lines, delimiter=delimiter)]
+    try:
+        delimiter = guess_delimiter(lines)
+        rows = [[cell.strip() or None for cell in row] for row in csv.reader(lines, delimiter=delimiter)]
+    except csv.Error as error:
+        raise DataFault(
+            f"{path.name}: one of its first {ROWS_LOOKED_AT} records has a cell of more than {csv.field_size_limit():,}"
+            " characters. Look there for a quote that is never closed, or for a file that is no log."
+        ) from error
     header_row, header_rows = guess_header_rows(rows)
     form = FileForm.model_validate(
         {

@@ -1,4 +1,4 @@
-"""A process that has done one intake already, so that everything is read and imported, and does each job it is asked for in a child of its own, to be killed at will.
+"""A process that has everything imported, and does each job it is asked for in a child of its own, to be killed at will.
 
 Run as a program: it reads a job in JSON from each line of its standard input and answers with the number of the child, or
 the number of a child, and answers with its exit status once it has ended, as `subprocess` writes it.
@@ -10,16 +10,18 @@ import os
 import resource
 import signal
 import sys
-import tempfile
 import time
 import traceback
 from pathlib import Path
 from typing import Any, NoReturn
 
+import duckdb_engine  # noqa: F401  this and the next are imported where needed, at the first file
+import great_expectations  # noqa: F401
+
 from pipelines import jobs
 from pipelines.cli import main
+from pipelines.contracts import contract_names, load_contract
 from pipelines.packs import pack, run_pack
-from tests.faults.logs import write_logs
 
 
 def intake(store: str, files: list[Any], profile: Any, register: Any) -> None:
@@ -124,9 +126,9 @@ def _child(asked: dict[str, Any]) -> NoReturn:
 
 
 def _warm_up() -> None:
-    with tempfile.TemporaryDirectory() as folder:
-        intake(**write_logs(Path(folder), count=1), store=f"{folder}/store.duckdb")
-        empty_report(f"{folder}/store.duckdb", folder, "2026-01")
+    """Read and import what every intake needs; no database is opened, since its threads would not come along in a child."""
+    for name in contract_names():
+        load_contract(name)
 
 
 if __name__ == "__main__":
