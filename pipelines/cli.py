@@ -149,6 +149,13 @@ def intake(
             "--add-sites", help="Add sites that the register does not know: normal service, 12 months."
         ),
     ] = False,
+    pseudonymise: Annotated[
+        bool,
+        typer.Option(
+            "--pseudonymise",
+            help="Take names out: inspectors by pseudonyms, notes and unread cells left out.",
+        ),
+    ] = False,
     as_json: AsJson = False,
 ) -> None:
     """Load files into the store: every row is accepted, or quarantined with its reason."""
@@ -156,7 +163,7 @@ def intake(
     from pipelines.jobs import load_and_compute
 
     accounts = []
-    for account in load_and_compute(files, store, register or [], source, add_sites):
+    for account in load_and_compute(files, store, register or [], source, add_sites, pseudonymise):
         accounts.append(asdict(account))
         if not as_json:
             typer.echo("\n".join(account_lines(account)))

@@ -19,7 +19,7 @@ from pipelines.intake.unpacking import unpacked
 from pipelines.intake.workbooks import sheet_names, sheet_rows
 from pipelines.sources.matching import Sample, fitting_patterns
 from pipelines.sources.profiles import FileForm
-from pipelines.store.file import SETTINGS
+from pipelines.store.file import quiet_connection
 
 MOST_DISTINCT = 5_000  # texts of one column
 RECORDS_KEPT = 1_000
@@ -40,7 +40,7 @@ def sample_files(paths: Sequence[Path]) -> Sample:
     """Return what stands in the files, which must have one header; loads nothing."""
     with (
         tempfile.TemporaryDirectory(prefix="rigging-removals-") as folder,
-        duckdb.connect(str(Path(folder) / "sample.duckdb"), config=SETTINGS) as con,
+        quiet_connection(Path(folder) / "sample.duckdb") as con,
     ):
         samples = [_sample_file(con, path, Path(folder)) for path in paths]
     first = samples[0]

@@ -24,6 +24,7 @@ class Warm:
 
     def __init__(self, process: subprocess.Popen[str]) -> None:
         self.process = process
+        self.megabytes = 0
 
     def do(self, job: str, seconds: float | None = None, **asked: Any) -> int:
         pid = self.start(job, **asked)
@@ -39,8 +40,10 @@ class Warm:
         return int(self._line())
 
     def end(self, pid: int) -> int:
+        """Wait for a process and return its exit status; the most memory it used is in `megabytes` then."""
         self._ask(pid)
-        return int(self._line())
+        status, self.megabytes = map(int, self._line().split())
+        return status
 
     def _ask(self, asked: Any) -> None:
         assert self.process.stdin

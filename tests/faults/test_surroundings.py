@@ -2,46 +2,18 @@
 
 import os
 import subprocess
-import tempfile
 from contextlib import redirect_stdout
 from io import BytesIO, TextIOWrapper
-from pathlib import Path
-from shutil import copy, rmtree
+from shutil import copy
 
 import pytest
 
 from pipelines.cli import main
 from tests.faults.killing import loads_of_whole
-from tests.faults.logs import write_logs
 
 NOBODY = 65534
 INTAKE = "intake log1.csv --store store.duckdb --source profile.yaml"
 TABLE = "table removal_rates --store store.duckdb --out rates.csv"
-
-
-@pytest.fixture
-def folder(loaded_once):
-    """A folder that everybody may enter, with two logs and a store that holds the first."""
-    folder = Path(tempfile.mkdtemp(prefix="surroundings"))
-    folder.chmod(0o755)
-    write_logs(folder, count=2)
-    copy(loaded_once, folder / "store.duckdb")
-    yield folder
-    rmtree(folder)
-
-
-@pytest.fixture
-def run(warm, folder, tmp_path):
-    """A function that runs a command there, and returns its status and the lines it said."""
-
-    def run(words, **asked):
-        said = tmp_path / "said.txt"
-        said.write_text("", encoding="utf-8")
-        said.chmod(0o666)
-        status = warm.do("command", said=said, words=words.split(), **{"folder": folder, **asked})
-        return status, said.read_text(encoding="utf-8").splitlines()
-
-    return run
 
 
 def test_a_limit_to_the_size_of_files_leaves_the_store_as_it_was(run, folder):

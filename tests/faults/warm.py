@@ -1,7 +1,7 @@
 """A process that has everything imported, and does each job it is asked for in a child of its own, to be killed at will.
 
 Run as a program: it reads a job in JSON from each line of its standard input and answers with the number of the child, or
-the number of a child, and answers with its exit status once it has ended, as `subprocess` writes it.
+the number of a child, and answers, once it has ended, with its exit status, as `subprocess` writes it, and the most memory it used [MB].
 """
 
 import importlib
@@ -22,6 +22,8 @@ from pipelines import jobs
 from pipelines.cli import main
 from pipelines.contracts import contract_names, load_contract
 from pipelines.packs import pack, run_pack
+
+LONGEST_SECONDS = 120  # a child that takes longer hangs, and is ended
 
 
 def intake(store: str, files: list[Any], profile: Any, register: Any) -> None:
@@ -107,6 +109,7 @@ def meanwhile(room: str, name: str, call: int, deed: str = "die", *arguments: st
 
 def _child(asked: dict[str, Any]) -> NoReturn:
     os.setsid()
+    signal.alarm(LONGEST_SECONDS)
     os.dup2(os.open(os.devnull, os.O_RDWR), 0)
     said = os.open(asked["said"], os.O_CREAT | os.O_WRONLY | os.O_APPEND)
     os.dup2(said, 1)
@@ -137,7 +140,8 @@ if __name__ == "__main__":
     for line in sys.stdin:
         asked = json.loads(line)
         if isinstance(asked, int):
-            print(os.waitstatus_to_exitcode(os.waitpid(asked, 0)[1]), flush=True)
+            _, status, used = os.wait4(asked, 0)
+            print(os.waitstatus_to_exitcode(status), used.ru_maxrss // 1024, flush=True)
             continue
         pid = os.fork()
         if pid == 0:
