@@ -11,6 +11,7 @@ from typing import Annotated
 import typer
 
 from pipelines.faults import DataFault, Fault, RequestFault, refusal
+from pipelines.terminal import printable
 
 app = typer.Typer(
     help="Turn exported shackle inspection logs into removal rates, reasons and inspection intervals.",
@@ -130,7 +131,7 @@ def check(
         if not as_json:
             typer.echo("\n".join(account_lines(account)))
             for row in rows:
-                typer.echo(f"  {account.file}, row {row['row']}: {row['detail']}")
+                typer.echo(printable(f"  {account.file}, row {row['row']}: {row['detail']}"))
     if not store and not register:
         _say("Sites were not held against a register: give --register or --store.")
     if as_json:
@@ -386,4 +387,4 @@ def _pairs(where: list[str]) -> dict[str, str]:
 
 
 def _say(sentence: str) -> None:
-    typer.echo(sentence, err=True)
+    typer.echo(printable(sentence), err=True)
