@@ -4,12 +4,14 @@ import json
 import sys
 from dataclasses import asdict
 from enum import StrEnum
+from io import TextIOWrapper
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from pipelines.faults import DataFault, Fault, RequestFault
+from pipelines.faults import DataFault, Fault, RequestFault, refusal
+from pipelines.terminal import printable
 
 app = typer.Typer(
     help="Turn exported shackle inspection logs into removal rates, reasons and inspection intervals.",
@@ -30,15 +32,21 @@ Files = Annotated[
     typer.Argument(
         help="Exported log files: CSV, TSV or TXT, XLSX, ODS, XLS, Parquet, JSON lines; also as .gz or .zip.",
         show_default=False,
+        readable=False,
     ),
 ]
-StorePath = Annotated[Path, typer.Option("--store", help="The DuckDB file that holds the loaded lines.")]
+StorePath = Annotated[
+    Path, typer.Option("--store", help="The DuckDB file that holds the loaded lines.", readable=False)
+]
 SourcePath = Annotated[
-    Path | None, typer.Option("--source", help="Source profile to read the files with (YAML).")
+    Path | None,
+    typer.Option("--source", help="Source profile to read the files with (YAML).", readable=False),
 ]
 Registers = Annotated[
     list[Path] | None,
-    typer.Option("--register", help="Site or stock register (CSV); may be given more than once."),
+    typer.Option(
+        "--register", help="Site or stock register (CSV); may be given more than once.", readable=False
+    ),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the account as JSON.")]
 Client = Annotated[str, typer.Option("--client", help="Only this client.")]
@@ -108,7 +116,7 @@ def profile(
 def check(
     files: Files,
     store: Annotated[
-        Path | None, typer.Option("--store", help="Hold sites against this store's register.")
+        Path | None, typer.Option("--store", help="Hold sites against this store's register.", readable=False)
     ] = None,
     register: Registers = None,
     source: SourcePath = None,
@@ -123,7 +131,7 @@ def check(
         if not as_json:
             typer.echo("\n".join(account_lines(account)))
             for row in rows:
-                typer.echo(f"  {account.file}, row {row['row']}: {row['detail']}")
+                typer.echo(printable(f"  {account.file}, row {row['row']}: {row['detail']}"))
     if not store and not register:
         _say("Sites were not held against a register: give --register or --store.")
     if as_json:
@@ -142,6 +150,13 @@ def intake(
             "--add-sites", help="Add sites that the register does not know: normal service, 12 months."
         ),
     ] = False,
+    pseudonymise: Annotated[
+        bool,
+        typer.Option(
+            "--pseudonymise",
+            help="Take names out: inspectors by pseudonyms, notes and unread cells left out.",
+        ),
+    ] = False,
     as_json: AsJson = False,
 ) -> None:
     """Load files into the store: every row is accepted, or quarantined with its reason."""
@@ -149,7 +164,7 @@ def intake(
     from pipelines.jobs import load_and_compute
 
     accounts = []
-    for account in load_and_compute(files, store, register or [], source, add_sites):
+    for account in load_and_compute(files, store, register or [], source, add_sites, pseudonymise):
         accounts.append(asdict(account))
         if not as_json:
             typer.echo("\n".join(account_lines(account)))
@@ -221,6 +236,7 @@ def trace(
         typer.Option(
             "--file",
             help="An exported file, to show its cells as they stand there; may be given more than once.",
+            readable=False,
         ),
     ] = None,
     source: SourcePath = None,
@@ -319,7 +335,8 @@ def store_backup(store: StorePath, out: Out = None) -> None:
 
 @store_app.command("restore")
 def store_restore(
-    backup: Annotated[Path, typer.Argument(help="The backup.", show_default=False)], store: StorePath
+    backup: Annotated[Path, typer.Argument(help="The backup.", show_default=False, readable=False)],
+    store: StorePath,
 ) -> None:
     """Put a backup in the place of a store; what was there is kept beside it."""
     from pipelines.store.keeping import restore
@@ -341,10 +358,15 @@ def store_migrate(store: StorePath) -> None:
 
 def main() -> None:
     """Run the command line; a fault becomes one sentence and exit status 1, wrong usage exit status 2."""
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal that knows few characters shows the others by their numbers.
+        if isinstance(stream, TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
     try:
         app()
-    except Fault as fault:
-        if "--debug" in sys.argv:
+    except Exception as error:
+        fault = error if isinstance(error, Fault) else refusal(error)
+        if fault is None or "--debug" in sys.argv:
             raise
         _say(str(fault))
         sys.exit(1)
@@ -365,4 +387,4 @@ def _pairs(where: list[str]) -> dict[str, str]:
 
 
 def _say(sentence: str) -> None:
-    typer.echo(sentence, err=True)
+    typer.echo(printable(sentence), err=True)

@@ -26,6 +26,7 @@ def load_and_compute(
     registers: list[Path],
     profile_path: Path | None = None,
     add_sites: bool = False,
+    pseudonymise: bool = False,
 ) -> Iterator[Account]:
     """Load files into the store, made where there is none, yield each account, then compute the result tables.
 
@@ -37,7 +38,7 @@ def load_and_compute(
         make_store(store)
     loaded = 0
     try:
-        for account in load_files(files, store, registers, profile_path, add_sites):
+        for account in load_files(files, store, registers, profile_path, add_sites, pseudonymise):
             loaded += 1
             yield account
     finally:

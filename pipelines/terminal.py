@@ -20,3 +20,15 @@ def text_table(heads: Sequence[str], rows: Sequence[Sequence[object]]) -> list[s
 def _on_one_line(cell: object) -> str:
     text = "" if cell is None else str(cell)
     return "".join(sign if sign.isprintable() else " " for sign in text)
+
+
+def printable(text: str) -> str:
+    r"""Return the text with what a terminal would obey, or not show, written out; line breaks stay.
+
+    >>> print(printable("Sea Wall \x1b[31m\u202e, 5 °C"))
+    Sea Wall \x1b[31m\u202e, 5 °C
+    """
+    return "".join(
+        sign if sign.isprintable() or sign in "\n\xa0\u202f" else sign.encode("unicode_escape").decode()
+        for sign in text
+    )

@@ -4,6 +4,7 @@ import os
 import subprocess
 import sys
 from pathlib import Path
+from shutil import which
 
 import pandas as pd
 import pytest
@@ -19,6 +20,9 @@ if os.environ.get("CI"):
     settings.load_profile("ci")
 
 CHROMIUM = Path("/usr/bin/chromium")
+OFFLINE = (
+    Path(__file__).parent / "end_to_end" / "offline"
+)  # its sitecustomize.py notes and refuses network calls
 PICTURES = Path(__file__).parent / "artefacts"  # not under version control
 
 REGISTER = """client,site,environment,service_class,use_frequency,current_interval_months,legal_limit_months,site_rule_months
@@ -113,10 +117,26 @@ def command() -> Path:
 def demo(
     command: Path, tmp_path_factory: pytest.TempPathFactory
 ) -> tuple[Path, subprocess.CompletedProcess[str]]:
-    """The folder that `rigging-removals demo` wrote, and what the command said."""
+    """The folder that `rigging-removals demo` wrote, and what the command said; no network is to be had meanwhile.
+
+    Where the system allows it there is none at all; who asks for one is written into `network.txt` either way.
+    """
     out = tmp_path_factory.mktemp("demo")
+    alone = ["unshare", "--net"] if which("unshare") else []
+    if alone and subprocess.run([*alone, "true"], capture_output=True, check=False).returncode:
+        alone = []
+    watch = [str(OFFLINE), os.environ.get("PYTHONPATH", "")]
     done = subprocess.run(
-        [command, "demo", "--out", out], capture_output=True, text=True, cwd=out, check=False
+        [*alone, command, "demo", "--out", out],
+        capture_output=True,
+        text=True,
+        cwd=out,
+        check=False,
+        env={
+            **os.environ,
+            "PYTHONPATH": os.pathsep.join(filter(None, watch)),
+            "OFFLINE_LOG": str(out / "network.txt"),
+        },
     )
     assert done.returncode == 0, done.stderr
     return out, done

@@ -4,6 +4,7 @@ import hashlib
 import re
 from dataclasses import dataclass
 from html import escape
+from typing import Any
 
 import altair as alt
 import vl_convert
@@ -11,6 +12,9 @@ import vl_convert
 # Words of the scripts that run from right to left, with the spaces and hyphens between them.
 _LETTERS = "[\u0590-\u08ff\ufb1d-\ufdff\ufe70-\ufeff]+"
 _FROM_RIGHT = re.compile(f"{_LETTERS}(?:[ -]{_LETTERS})*")
+
+# What XML 1.0 has no place for (its section 2.2, "Characters").
+UNDRAWABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
 
 
 @dataclass(frozen=True)
@@ -28,7 +32,7 @@ class Figure:
 
     def svg(self) -> str:
         """Return the drawing: static, and with nothing to fetch from a network."""
-        drawing = vl_convert.vegalite_to_svg(self.chart.to_dict())
+        drawing = vl_convert.vegalite_to_svg(_drawable(self.chart.to_dict()))
         drawing = _with_tips(drawing)
         drawing = _with_own_names(re.sub(r' xmlns(:xlink)?="[^"]*"', "", drawing))
         return drawing.replace("<svg", f'<svg role="img" aria-label="{escape(self.alternative)}"', 1)
@@ -39,6 +43,17 @@ class Figure:
             f"<figure><figcaption>{escaped(self.finding)}</figcaption>"
             f'<div class="{place}" role="group" tabindex="0" aria-label="Chart">{self.svg()}</div></figure>'
         )
+
+
+def _drawable(value: Any) -> Any:
+    """Return a chart's description with a sign for each character that a drawing cannot hold: one ends the whole process."""
+    if isinstance(value, str):
+        return UNDRAWABLE.sub("\ufffd", value)
+    if isinstance(value, dict):
+        return {_drawable(name): _drawable(each) for name, each in value.items()}
+    if isinstance(value, list):
+        return [_drawable(each) for each in value]
+    return value
 
 
 def _with_tips(drawing: str) -> str:

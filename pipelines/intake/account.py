@@ -2,6 +2,7 @@
 
 from pipelines.intake.reasons import LEAST_LIKENESS
 from pipelines.store.loading import Account
+from pipelines.terminal import printable
 
 
 def account_lines(account: Account) -> list[str]:
@@ -52,4 +53,4 @@ def account_lines(account: Account) -> list[str]:
         f"  added to the site register: {place}. Set its service class and interval; until then normal, 12 months."
         for place in account.added_sites
     ]
-    return lines
+    return [printable(line) for line in lines]

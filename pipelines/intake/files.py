@@ -12,6 +12,7 @@ import duckdb
 from pipelines.contracts.checking import RuleResult
 from pipelines.faults import DataFault, RequestFault
 from pipelines.intake.corrections import is_correction
+from pipelines.intake.pseudonyms import take_names_out, without_notes
 from pipelines.intake.reading import header_of, kind_of, read_rows
 from pipelines.intake.recheck import stage_corrections, still_wrong
 from pipelines.intake.registers import load_registers
@@ -22,10 +23,11 @@ from pipelines.intake.workbooks import missing_sheets, sheet_names
 from pipelines.scratch import scratch_folder
 from pipelines.sources import Profile, fitting_profile, known_profiles, read_profile
 from pipelines.store import attach_store, create_tables, open_store, write_load
-from pipelines.store.file import SETTINGS
+from pipelines.store.file import pseudonym_key, quiet_connection
 from pipelines.store.loading import Account, CountJump
 
 MOST_MEMORY = "3GB"
+FileState = tuple[int, int, int]
 WORKBOOKS = ("xlsx", "ods", "xls")
 
 
@@ -35,18 +37,21 @@ def load_files(
     registers: list[Path],
     profile_path: Path | None = None,
     add_sites: bool = False,
+    pseudonymise: bool = False,
 ) -> Iterator[Account]:
     """Load the registers, then each file into the store, one transaction each, and yield the files' accounts.
 
     Raises DataFault or RequestFault at the first file that cannot be loaded; the store then holds the files
-    before it and nothing of that one. With `add_sites` a site the register does not know is added to it.
+    before it and nothing of that one. With `add_sites` a site the register does not know is added to it;
+    with `pseudonymise` inspectors go by pseudonyms, made with a key of the store, and notes are left out.
     """
     profiles = _profiles(profile_path)
     with scratch_database() as (con, work_folder):
         attach_store(con, store)
         load_registers(con, registers)
+        key = pseudonym_key(con) if pseudonymise else ""
         for path in paths:
-            yield _load_file(con, path, profiles, work_folder, add_sites)
+            yield _load_file(con, path, profiles, work_folder, add_sites, key)
 
 
 def check_files(
@@ -76,6 +81,20 @@ def sha256_of(path: Path) -> str:
         return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
+def _state_of(path: Path) -> FileState:
+    found = path.stat()
+    return found.st_ino, found.st_size, found.st_mtime_ns
+
+
+def _refuse_changed(path: Path, as_found: FileState) -> None:
+    # The fingerprint was taken first: of a file that still grows it would be that of another content.
+    if _state_of(path) != as_found:
+        raise DataFault(
+            f"{path.name} was changed while it was read, and nothing of it was loaded. Wait until it is written to its"
+            " end, and load it again."
+        )
+
+
 def _profiles(profile_path: Path | None) -> list[Profile]:
     return [read_profile(profile_path)] if profile_path else known_profiles()
 
@@ -85,7 +104,7 @@ def scratch_database() -> Iterator[tuple[duckdb.DuckDBPyConnection, Path]]:
     """Lend a scratch database in memory, and a folder, both gone afterwards; what is too large for it goes to the folder."""
     with scratch_folder() as folder:
         limits = {"memory_limit": MOST_MEMORY, "temp_directory": str(folder / "staging")}
-        with duckdb.connect(":memory:", config={**SETTINGS, **limits}) as con:
+        with quiet_connection(**limits) as con:
             yield con, folder
 
 
@@ -101,9 +120,15 @@ def stand_in_store(con: duckdb.DuckDBPyConnection, real: duckdb.DuckDBPyConnecti
 
 
 def _load_file(
-    con: duckdb.DuckDBPyConnection, path: Path, profiles: list[Profile], work_folder: Path, add_sites: bool
+    con: duckdb.DuckDBPyConnection,
+    path: Path,
+    profiles: list[Profile],
+    work_folder: Path,
+    add_sites: bool,
+    key: str,
 ) -> Account:
     kind = kind_of(path)
+    as_found = _state_of(path)
     sha256 = sha256_of(path)
     known = con.execute(
         "select source, rows_read, rows_accepted, rows_flagged, rows_quarantined from store.loads where file_sha256 = $sha",
@@ -119,8 +144,9 @@ def _load_file(
             "The store has no site register yet. Give one with --register site_register.csv, or let --add-sites make it."
         )
     if kind == "xlsx" and is_correction(path):
-        return _load_corrections(con, path, sha256, profiles, add_sites)
-    account, results = _stage_file(con, path, sha256, profiles, work_folder, add_sites)
+        return _load_corrections(con, path, as_found, sha256, profiles, add_sites, key)
+    account, results = _stage_file(con, path, sha256, profiles, work_folder, add_sites, key)
+    _refuse_changed(path, as_found)
     stopped = next(
         (result.rule for result in results if not result.passed and result.rule.severity == "stop"), None
     )
@@ -136,10 +162,17 @@ def _load_file(
 
 
 def _load_corrections(
-    con: duckdb.DuckDBPyConnection, path: Path, sha256: str, profiles: list[Profile], add_sites: bool
+    con: duckdb.DuckDBPyConnection,
+    path: Path,
+    as_found: FileState,
+    sha256: str,
+    profiles: list[Profile],
+    add_sites: bool,
+    key: str,
 ) -> Account:
     profiles = [*known_profiles(), *profiles]
-    rows_read, sources, results = stage_corrections(con, path, profiles, add_sites)
+    rows_read, sources, results = stage_corrections(con, path, profiles, add_sites, key)
+    _refuse_changed(path, as_found)
     account = replace(
         _account(con, path.name, sha256, ", ".join(sources), rows_read),
         is_correction=True,
@@ -162,6 +195,7 @@ def _stage_file(
     profiles: list[Profile],
     work_folder: Path,
     add_sites: bool,
+    key: str = "",
 ) -> tuple[Account, list[RuleResult]]:
     readable = unpacked(path, work_folder)
     headers = {profile.source: header_of(readable, profile.file) for profile in profiles}
@@ -174,6 +208,9 @@ def _stage_file(
         "select (select count(*) from raw_rows) + (select count(*) from refused_rows)"
         " + (select count(*) from set_aside_rows)",
     )
+    if key:
+        take_names_out(con, header, profile, key)
+        profile = without_notes(profile)
     stage_lines(con, header, profile, sha256)
     has_register = _count(con, "select count(*) from store.site_register") > 0
     results = decide(con, header, profile, sha256, has_register, add_sites)

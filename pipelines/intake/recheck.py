@@ -10,6 +10,7 @@ from pipelines.contracts.checking import RuleResult
 from pipelines.faults import DataFault
 from pipelines.intake.corrections import CorrectedRows, read_corrections
 from pipelines.intake.marks import sort_out_marked
+from pipelines.intake.pseudonyms import take_names_out, without_notes
 from pipelines.intake.staging import stage_lines
 from pipelines.intake.verdict import decide
 from pipelines.sources import Profile
@@ -31,13 +32,13 @@ _STAGED = {
 
 
 def stage_corrections(
-    con: duckdb.DuckDBPyConnection, path: Path, profiles: list[Profile], add_sites: bool
+    con: duckdb.DuckDBPyConnection, path: Path, profiles: list[Profile], add_sites: bool, key: str = ""
 ) -> tuple[int, list[str], list[RuleResult]]:
     """Check the rows of a workbook of corrections; leave in `con` what the check of a file leaves, for all of them.
 
     Returns the count of rows, the names of their source profiles and the results of the rules. Rows are held against the rules under the
     file and record number they had, together with the others of their file. Raises DataFault where a row is not of this
-    store's quarantine, or nobody gives the profile its file was read with.
+    store's quarantine, or nobody gives the profile its file was read with. With a key, names are taken out first.
     """
     known = {profile.source: profile for profile in profiles}
     results: list[RuleResult] = []
@@ -50,11 +51,15 @@ def stage_corrections(
                 f'{path.name}: its rows were read with the source profile "{rows.profile}". Give it with --source.'
             )
         _take_rows(con, path, rows)
-        stage_lines(con, rows.header, known[rows.profile], rows.fingerprint)
+        profile = known[rows.profile]
+        if key:
+            take_names_out(con, rows.header, profile, key)
+            profile = without_notes(profile)
+        stage_lines(con, rows.header, profile, rows.fingerprint)
         results += decide(
             con,
             rows.header,
-            known[rows.profile],
+            profile,
             rows.fingerprint,
             has_register=True,
             add_sites=add_sites,

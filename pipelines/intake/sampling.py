@@ -19,7 +19,7 @@ from pipelines.intake.workbooks import sheet_names, sheet_rows
 from pipelines.scratch import scratch_folder
 from pipelines.sources.matching import Sample, fitting_patterns
 from pipelines.sources.profiles import FileForm
-from pipelines.store.file import SETTINGS
+from pipelines.store.file import quiet_connection
 
 MOST_DISTINCT = 5_000  # texts of one column
 RECORDS_KEPT = 1_000
@@ -40,7 +40,7 @@ def sample_files(paths: Sequence[Path]) -> Sample:
     """Return what stands in the files, which must have one header; loads nothing."""
     with (
         scratch_folder() as folder,
-        duckdb.connect(str(folder / "sample.duckdb"), config=SETTINGS) as con,
+        quiet_connection(folder / "sample.duckdb") as con,
     ):
         samples = [_sample_file(con, path, folder) for path in paths]
     first = samples[0]
@@ -142,8 +142,14 @@ def _guess_text_form(path: Path) -> tuple[FileForm, dict[str, str]]:
     encoding, doubt = guess_encoding(path)
     with path.open(encoding=encoding, errors="replace", newline="") as stream:
         lines = list(islice(iter(lambda: stream.readline(_CHUNK), ""), ROWS_LOOKED_AT))
-    delimiter = guess_delimiter(lines)
-    rows = [[cell.strip() or None for cell in row] for row in csv.reader(lines, delimiter=delimiter)]
+    try:
+        delimiter = guess_delimiter(lines)
+        rows = [[cell.strip() or None for cell in row] for row in csv.reader(lines, delimiter=delimiter)]
+    except csv.Error as error:
+        raise DataFault(
+            f"{path.name}: one of its first {ROWS_LOOKED_AT} records has a cell of more than {csv.field_size_limit():,}"
+            " characters. Look there for a quote that is never closed, or for a file that is no log."
+        ) from error
     header_row, header_rows = guess_header_rows(rows)
     form = FileForm.model_validate(
         {

@@ -8,7 +8,7 @@ from pipelines.faults import DataFault
 from pipelines.intake.delimited import REJECTS, exact, refuse_unsplit
 from pipelines.intake.headers import named
 from pipelines.intake.marks import Marks
-from pipelines.store.file import SETTINGS
+from pipelines.store.file import quiet_connection
 
 _PARQUET = "read_parquet($path, hive_partitioning=false)"
 
@@ -37,7 +37,7 @@ def read_parquet(con: duckdb.DuckDBPyConnection, path: Path, marks: Marks) -> No
 
 def json_header(path: Path) -> list[str]:
     """Return the names that the objects of a JSON lines file have, in the order in which they first come up."""
-    with duckdb.connect(config=SETTINGS) as con:
+    with quiet_connection() as con:
         _make_json_lines(con, path)
         return named(_json_names(con))
 
@@ -67,7 +67,7 @@ def read_json_lines(con: duckdb.DuckDBPyConnection, path: Path, marks: Marks) ->
 
 
 def _parquet_columns(path: Path) -> list[tuple[str, str]]:
-    with duckdb.connect(config=SETTINGS) as con:
+    with quiet_connection() as con:
         try:
             found = con.execute(f"describe from {_PARQUET}", {"path": exact(path)}).fetchall()
         except duckdb.Error as error:

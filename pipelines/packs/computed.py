@@ -13,7 +13,7 @@ from pipelines.faults import RequestFault
 from pipelines.models.benchmark.disclosure import has_enough_peers
 from pipelines.scratch import scratch_folder
 from pipelines.store import open_store
-from pipelines.store.file import SETTINGS, copied_store, quoted
+from pipelines.store.file import copied_store, quiet_connection, quoted
 from pipelines.tables import TABLES, compute_tables, read_table
 
 # The tables of all clients that a client's view of its peers is made from, kept in a schema of their own beside tables
@@ -64,7 +64,7 @@ def computed_store(store: Path, period: str, client: str) -> Iterator[Path]:
 
 def look_back(store: Path) -> duckdb.DuckDBPyConnection:
     """Return a connection in memory that sees the lines and registers of a store but none of its result tables."""
-    con = duckdb.connect(":memory:", config=SETTINGS)
+    con = quiet_connection()
     con.execute(f"attach {quoted(store)} as kept (type duckdb, read_only)")
     for name in _names_of_tables(con, "kept"):
         if name not in (*TABLES, *WORKING_TABLES, "table_state"):

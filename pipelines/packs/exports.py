@@ -140,9 +140,9 @@ def _write_text(frame: pd.DataFrame, format: str, file: TextIO) -> None:
 
 
 def _write_parquet(frame: pd.DataFrame, out: Path) -> None:
-    import duckdb
+    from pipelines.store.file import quiet_connection
 
-    with duckdb.connect() as con:
+    with quiet_connection() as con:
         con.from_df(frame).write_parquet(str(out))
 
 

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from contextlib import closing, suppress
 from itertools import count
 from pathlib import Path
+from secrets import token_hex
 from time import monotonic, sleep
 from typing import TypeVar
 
@@ -38,12 +39,22 @@ GROUP_COLUMNS = (
 )  # fmt: skip
 
 
+def quiet_connection(
+    path: Path | str = ":memory:", read_only: bool = False, **limits: str
+) -> duckdb.DuckDBPyConnection:
+    """Return a connection that fetches nothing from a network and draws no progress bar, which would go to stdout."""
+    con = duckdb.connect(str(path), read_only=read_only, config={**SETTINGS, **limits})
+    with suppress(duckdb.InvalidInputException):  # in a notebook's kernel, which draws none
+        con.execute("set enable_progress_bar = false")
+    return con
+
+
 def make_store(path: Path) -> None:
     """Make an empty store at `path`, whole or not at all; one that another run makes there meanwhile stays."""
     path.parent.mkdir(parents=True, exist_ok=True)
     with scratch_folder(path.parent, f".{path.name}-") as aside:
         new = aside / path.name
-        with duckdb.connect(str(new), config=SETTINGS) as con:
+        with quiet_connection(new) as con:
             con.begin()
             create_tables(con)
             con.commit()
@@ -54,7 +65,7 @@ def make_store(path: Path) -> None:
 def remove_empty_store(path: Path) -> None:
     """Take a store away that nothing was loaded into; it stays where another run uses it or has loaded something."""
     try:
-        with duckdb.connect(str(path), config=SETTINGS) as con:
+        with quiet_connection(path) as con:
             if con.execute("select count(*) from loads").fetchall() == [(0,)]:
                 path.unlink()
     except duckdb.Error:
@@ -144,14 +155,14 @@ def attach_store(con: duckdb.DuckDBPyConnection, path: Path) -> None:
 def connected(path: Path, read_only: bool) -> duckdb.DuckDBPyConnection:
     """Return a connection to the database at `path`, of whatever version; waits and raises as `open_store` does."""
     _refuse_missing(path)
-    return patiently(path, lambda: duckdb.connect(str(path), read_only=read_only, config=SETTINGS))
+    return patiently(path, lambda: quiet_connection(path, read_only))
 
 
 def copied_store(path: Path, target: Path) -> duckdb.DuckDBPyConnection:
     """Return a connection to a copy of the store at `path`, made at `target`, as it stands at one moment."""
     with closing(connected(path, read_only=True)) as con:
         version_of(con, path)
-    copy = duckdb.connect(str(target), config=SETTINGS)
+    copy = quiet_connection(target)
     patiently(path, lambda: copy.execute(f"attach {quoted(path)} as kept (type duckdb, read_only)"))
     (own_name,) = copy.execute("select current_database()").fetchall()[0]
     copy.execute(f'copy from database kept to "{own_name}"')
@@ -189,6 +200,16 @@ def mark_tables_as_old(con: duckdb.DuckDBPyConnection, database: str = "") -> No
         con.execute(f"update {owner}table_state set computed_for_load = null")
 
 
+def pseudonym_key(con: duckdb.DuckDBPyConnection) -> str:
+    """Return the key of the attached store by which its inspectors get their pseudonyms, made up when first asked for."""
+    con.execute("create table if not exists store.pseudonym_key (key varchar)")
+    con.execute(
+        "insert into store.pseudonym_key select $key where not exists (from store.pseudonym_key)",
+        {"key": token_hex()},
+    )
+    return str(con.execute("select key from store.pseudonym_key").fetchall()[0][0])
+
+
 def free_name(path: Path, what: str) -> Path:
     """Return a path beside a store that no file has, which says what it is: store.backup.duckdb, store.backup-2.duckdb."""
     numbered = (what if number == 1 else f"{what}-{number}" for number in count(1))
@@ -203,6 +224,8 @@ def patiently(path: Path, attempt: Callable[[], Result]) -> Result:
     while True:
         try:
             return attempt()
+        except duckdb.InvalidInputException:
+            raise  # asked wrongly: nothing is the matter with the file
         except duckdb.Error as error:
             who = _holder(error)
             if not who or monotonic() >= until:

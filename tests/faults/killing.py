@@ -24,6 +24,7 @@ class Warm:
 
     def __init__(self, process: subprocess.Popen[str]) -> None:
         self.process = process
+        self.megabytes = 0
 
     def do(self, job: str, seconds: float | None = None, **asked: Any) -> int:
         pid = self.start(job, **asked)
@@ -33,14 +34,16 @@ class Warm:
                 os.killpg(pid, signal.SIGKILL)
         return self.end(pid)
 
-    def start(self, job: str, die_at: Any = None, said: Path | str = os.devnull, **arguments: Any) -> int:
+    def start(self, job: str, meanwhile: Any = None, said: Path | str = os.devnull, **arguments: Any) -> int:
         """Return the number of a process that does the job; what it says goes to the file `said`."""
-        self._ask({"job": job, "arguments": arguments, "die_at": die_at, "said": said})
+        self._ask({"job": job, "arguments": arguments, "meanwhile": meanwhile, "said": said})
         return int(self._line())
 
     def end(self, pid: int) -> int:
+        """Wait for a process and return its exit status; the most memory it used is in `megabytes` then."""
         self._ask(pid)
-        return int(self._line())
+        status, self.megabytes = map(int, self._line().split())
+        return status
 
     def _ask(self, asked: Any) -> None:
         assert self.process.stdin

@@ -14,7 +14,7 @@ MONTH = "2026-02"
 @pytest.mark.parametrize("name", ["create_tables", "give_name"])
 def test_a_store_whose_making_was_killed_is_not_there(warm, logs, tmp_path, name):
     store = tmp_path / "store.duckdb"
-    assert warm.do("intake", die_at=("pipelines.store.file", name, 1), store=store, **logs) == KILLED
+    assert warm.do("intake", meanwhile=("pipelines.store.file", name, 1), store=store, **logs) == KILLED
     assert not store.exists()
     make_store(store)
     assert loads_of_whole(store) == 0
@@ -22,7 +22,7 @@ def test_a_store_whose_making_was_killed_is_not_there(warm, logs, tmp_path, name
 
 
 @pytest.mark.parametrize(
-    ("die_at", "loads"),
+    ("meanwhile", "loads"),
     [
         (("pipelines.store.loading", "_write_account", 1), 1),
         (("pipelines.jobs", "compute_tables", 1), 2),
@@ -30,9 +30,9 @@ def test_a_store_whose_making_was_killed_is_not_there(warm, logs, tmp_path, name
     ],
 )
 def test_a_killed_intake_leaves_whole_loads_and_is_done_by_the_same_command(
-    warm, logs, loaded, die_at, loads
+    warm, logs, loaded, meanwhile, loads
 ):
-    assert warm.do("intake", die_at=die_at, store=loaded, **logs) == KILLED
+    assert warm.do("intake", meanwhile=meanwhile, store=loaded, **logs) == KILLED
     assert loads_of_whole(loaded) == loads
     read_between = table_of_store(loaded, "removal_rates", "", "")
     assert warm.do("intake", store=loaded, **logs) == 0
@@ -51,7 +51,7 @@ def test_a_register_loaded_by_a_run_that_was_killed_counts_for_whoever_reads_the
     )
     died = warm.do(
         "intake",
-        die_at=("pipelines.intake.files", "_load_file", 1),
+        meanwhile=("pipelines.intake.files", "_load_file", 1),
         store=loaded,
         **{**logs, "register": changed},
     )
@@ -68,7 +68,7 @@ def test_a_killed_recompute_leaves_the_tables_as_they_were(warm, loaded):
             ).fetchall()
 
     before = rates()
-    assert warm.do("recompute", die_at=("pipelines.tables.compute", "_write", 20), store=loaded) == KILLED
+    assert warm.do("recompute", meanwhile=("pipelines.tables.compute", "_write", 20), store=loaded) == KILLED
     assert rates() == before
     assert loads_of_whole(loaded) == 1
 
@@ -80,7 +80,7 @@ def test_a_report_killed_while_its_pack_is_moved_into_place_loses_no_pack(warm, 
     asked = {"store": loaded, "out": out, "period": MONTH}
     assert warm.do("empty_report", **asked) == 0
     (out / MONTH / "seen.txt").write_text("the earlier pack", encoding="utf-8")
-    assert warm.do("empty_report", die_at=("pathlib:Path", "rename", call), **asked) == KILLED
+    assert warm.do("empty_report", meanwhile=("pathlib:Path", "rename", call), **asked) == KILLED
     assert packs_of_whole(out) == ([MONTH] if call == 1 else [])
     # Whatever month is asked for next, the one that was in between is back.
     assert warm.do("empty_report", **{**asked, "period": "2026-01"}) == 0
@@ -92,7 +92,7 @@ def test_a_report_killed_while_its_pack_is_moved_into_place_loses_no_pack(warm, 
 def test_a_report_killed_while_it_writes_leaves_no_half_pack(warm, loaded, tmp_path):
     out = tmp_path / "reports"
     asked = {"store": loaded, "out": out, "period": MONTH}
-    assert warm.do("empty_report", die_at=("pipelines.packs.pack", "index_html", 1), **asked) == KILLED
+    assert warm.do("empty_report", meanwhile=("pipelines.packs.pack", "index_html", 1), **asked) == KILLED
     assert packs_of_whole(out) == []
     assert warm.do("empty_report", **asked) == 0
     assert [path.name for path in out.iterdir()] == [MONTH]

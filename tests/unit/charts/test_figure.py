@@ -50,3 +50,11 @@ def test_a_described_mark_tells_what_it_is_to_whoever_points_at_it(chart):
         "5 &lt; 6 &amp; &quot;so&quot;",
         "two",
     ]
+
+
+@pytest.mark.parametrize("sign", ["\x07", "\x1b", "\ufffe"])
+def test_a_name_that_no_drawing_can_hold_shows_a_sign_instead(sign):
+    rows = pd.DataFrame({"a": [f"Red{sign}Yard"], "b": [1]})
+    drawing = Figure(alt.Chart(rows).mark_point().encode(x="a:N", y="b:Q"), "", "").svg()
+    assert "Red\ufffdYard" in drawing
+    assert sign not in drawing

@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from pipelines.contracts import risk_targets
 from pipelines.models.rates import (
     charted_rates,
     control_limits,

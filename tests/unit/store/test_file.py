@@ -3,6 +3,7 @@ import pytest
 
 from pipelines.faults import DataFault, RequestFault
 from pipelines.store import make_store, open_store
+from pipelines.store.file import quiet_connection
 
 
 def fault_of(path, kind=DataFault):
@@ -43,3 +44,9 @@ def test_a_foreign_database_is_named(tmp_path):
         fault_of(path)
         == f"{path} is a DuckDB file but not a store of this tool. Check the path given with --store."
     )
+
+
+def test_no_progress_bar_runs_into_what_a_program_reads():
+    with quiet_connection() as con:
+        for each in (con, con.cursor()):
+            assert each.execute("select current_setting('enable_progress_bar')").fetchall() == [(False,)]
