@@ -36,30 +36,27 @@ def without_notes(profile: Profile) -> Profile:
 
 
 def take_names_out(con: duckdb.DuckDBPyConnection, header: list[str], profile: Profile, key: str) -> None:
-    """Make `raw_rows` anew from `numbered_cells`, with pseudonyms of inspectors and only the cells that `profile` reads.
+    """Change the read `cells`: pseudonyms of inspectors, and nothing in columns that `profile` does not read.
 
     What could not be split into cells, or is no part of the log, may hold anybody's name: its text is left out.
     """
     read = set(without_notes(profile).headers)
     places = {name: f"c{place}" for place, name in enumerate(header, start=1)}
-    of_inspector = places.get(profile.columns.get("inspector", ""))
-    named = f"select distinct {of_inspector} from numbered_cells" if of_inspector else "select null"
-    names = [str(name) for (name,) in con.execute(named).fetchall() if name is not None]
-    con.register(
-        "made_up",
-        pd.DataFrame({"name": names, "instead": [pseudonym(name, key) for name in names]}, dtype="object"),
-    )
-    con.execute(
-        "create or replace table pseudonyms as select name::varchar as name, instead::varchar as instead from made_up"
-    )
-    con.unregister("made_up")
-    columns = [
-        "pseudonyms.instead as " + place if place == of_inspector else place if name in read else f"null::varchar as {place}"
-        for name, place in places.items()
-    ]  # fmt: skip
-    con.execute(
-        f"create or replace view raw_rows as select row, {', '.join(columns)} from numbered_cells"
-        f" left join pseudonyms on name = {of_inspector or 'null'} where mark is null"
-    )
+    unread = [f"{place} = null" for name, place in places.items() if name not in read]
+    if unread:
+        con.execute(f"update cells set {', '.join(unread)}")
+    if of_inspector := places.get(profile.columns.get("inspector", "")):
+        named = con.execute(f"select distinct {of_inspector} from cells where {of_inspector} is not null")
+        names = [str(name) for (name,) in named.fetchall()]
+        con.register(
+            "pseudonyms",
+            pd.DataFrame(
+                {"name": names, "instead": [pseudonym(name, key) for name in names]}, dtype="object"
+            ),
+        )
+        con.execute(
+            f"update cells set {of_inspector} = instead::varchar from pseudonyms where {of_inspector} = name::varchar"
+        )
+        con.unregister("pseudonyms")
     for name in ("refused_rows", "set_aside_rows"):
         con.execute(f"update {name} set raw = '{{}}'")

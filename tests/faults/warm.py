@@ -4,6 +4,7 @@ Run as a program: it reads a job in JSON from each line of its standard input an
 the number of a child, and answers, once it has ended, with its exit status, as `subprocess` writes it, and the most memory it used [MB].
 """
 
+import encodings.utf_8_sig  # noqa: F401  found where the installation lies, which another user may not read
 import importlib
 import json
 import os
