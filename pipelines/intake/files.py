@@ -104,7 +104,7 @@ def scratch_database() -> Iterator[tuple[duckdb.DuckDBPyConnection, Path]]:
     """Lend a scratch database in memory, and a folder, both gone afterwards; what is too large for it goes to the folder."""
     with scratch_folder() as folder:
         limits = {"memory_limit": MOST_MEMORY, "temp_directory": str(folder / "staging")}
-        with quiet_connection(**limits) as con:
+        with quiet_connection(limits=limits) as con:
             yield con, folder
 
 
