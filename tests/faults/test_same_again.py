@@ -21,7 +21,12 @@ def content(store):
         ).fetchall()
         return {
             name: sorted(
-                map(repr, con.execute(f"select {', '.join(column for column in of_it if column not in OF_THE_RUN)} from {name}").fetchall())
+                map(
+                    repr,
+                    con.execute(
+                        f"select {', '.join(column for column in of_it if column not in OF_THE_RUN)} from {name}"
+                    ).fetchall(),
+                )
             )
             for name, of_it in ((name, sorted(of_it)) for name, of_it in columns)
         }
