@@ -320,7 +320,8 @@ def store_check(store: StorePath) -> None:
 
     if wrong := what_is_wrong(store):
         raise DataFault(
-            f"{store} is not whole: {'; '.join(wrong)}. Put a backup in its place if it lost rows."
+            f"{store} is not whole: {'; '.join(wrong)}. Put a backup in its place if it lost rows:"
+            f" rigging-removals store restore BACKUP --store {store}"
         )
     typer.echo(f"{store} is whole.")
 

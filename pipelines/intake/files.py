@@ -102,11 +102,10 @@ def _profiles(profile_path: Path | None) -> list[Profile]:
 @contextmanager
 def scratch_database() -> Iterator[tuple[duckdb.DuckDBPyConnection, Path]]:
     """Lend a scratch database in memory, and a folder, both gone afterwards; what is too large for it goes to the folder."""
-    with (
-        scratch_folder() as folder,
-        quiet_connection(memory_limit=MOST_MEMORY, temp_directory=str(folder / "staging")) as con,
-    ):
-        yield con, folder
+    with scratch_folder() as folder:
+        limits = {"memory_limit": MOST_MEMORY, "temp_directory": str(folder / "staging")}
+        with quiet_connection(limits=limits) as con:
+            yield con, folder
 
 
 def stand_in_store(con: duckdb.DuckDBPyConnection, real: duckdb.DuckDBPyConnection | None) -> None:

@@ -40,10 +40,10 @@ GROUP_COLUMNS = (
 
 
 def quiet_connection(
-    path: Path | str = ":memory:", read_only: bool = False, **limits: str
+    path: Path | str = ":memory:", read_only: bool = False, limits: dict[str, str] | None = None
 ) -> duckdb.DuckDBPyConnection:
     """Return a connection that fetches nothing from a network and draws no progress bar, which would go to stdout."""
-    con = duckdb.connect(str(path), read_only=read_only, config={**SETTINGS, **limits})
+    con = duckdb.connect(str(path), read_only=read_only, config={**SETTINGS, **(limits or {})})
     with suppress(duckdb.InvalidInputException):  # in a notebook's kernel, which draws none
         con.execute("set enable_progress_bar = false")
     return con

@@ -247,6 +247,6 @@ def test_tags_that_were_lost_are_not_overdue(con):
 
 def test_the_whole_job_asks_no_other_machine_for_anything(demo):
     noted = (demo[0] / "network.txt").read_text(encoding="utf-8").splitlines()
-    # The command itself, and a kernel for each report.
-    assert sum(line.startswith("watched") for line in noted) >= 5
+    # The command itself, and the kernels of its reports.
+    assert sum(line.startswith("watched") for line in noted) >= 2
     assert [line for line in noted if not line.startswith("watched")] == []
