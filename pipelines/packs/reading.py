@@ -106,7 +106,8 @@ class OpenTables:
 
     def _exposures(self) -> pd.DataFrame:
         """Return the exposure of each client [shackle-years]: of all months, of the last 12, and of the 12 before."""
-        months = pd.concat([pd.DataFrame(columns=["client", "month", "shackle_years"]), *self.trends()])
+        trends = self.trends()
+        months = pd.concat(trends) if trends else self.tables["removal_trend"].head(0)
         ends = [str(pd.Period(self.period, freq="M") - back) for back in (0, 12, 24)]
         years = {
             "shackle_years": months["month"] <= ends[0],

@@ -76,6 +76,8 @@ def without_machine_paths(notebook: Any, store: str) -> Any:
     for cell in kept.cells:
         for name in ("papermill", "execution"):
             cell.metadata.pop(name, None)
+        if "outputs" in cell:  # warnings name files of this machine
+            cell.outputs = [output for output in cell.outputs if output.get("name") != "stderr"]
         if "injected-parameters" in cell.metadata.get("tags", []):
             cell.source = re.sub(
                 r"^store = .*$", f"store = {json.dumps(store)}", cell.source, flags=re.MULTILINE

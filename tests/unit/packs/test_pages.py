@@ -3,6 +3,7 @@
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_output
 
 from pipelines.packs.pages import without_empty_parts
+from pipelines.packs.running import without_machine_paths
 
 
 def shows(html, tags=()):
@@ -35,3 +36,17 @@ def test_a_part_is_left_out_where_no_cell_of_it_shows_anything():
         "thing",
     ]
     assert len(notebook.cells) == 11
+
+
+def test_a_notebook_handed_over_has_no_warnings_no_key_and_of_the_store_its_name_only():
+    cell = new_code_cell(
+        'store = "/home/somebody/stores/s.duckdb"\nsalt = "secret"',
+        metadata={"tags": ["injected-parameters"]},
+    )
+    warned = new_code_cell(
+        "1", outputs=[new_output("stream", name="stderr", text="/home/somebody/x.py: warning")]
+    )
+    kept = without_machine_paths(new_notebook(cells=[cell, warned]), "s.duckdb")
+    assert kept.cells[0].source == 'store = "s.duckdb"\nsalt = ""'
+    assert kept.cells[1].outputs == []
+    assert "somebody" in warned.outputs[0].text
