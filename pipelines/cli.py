@@ -22,6 +22,8 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 
+STOPPED = 130  # exit status of what was stopped at the keyboard, common practice, no source
+
 store_app = typer.Typer(
     help="Look after a store: check it, back it up, put a backup in its place.", no_args_is_help=True
 )
@@ -269,29 +271,65 @@ def report(
     period: Annotated[str, typer.Option("--period", help="Month of the report, YYYY-MM.")],
     client: Client = "",
     site: Site = "",
-    jobs: Annotated[int, typer.Option("--jobs", min=1, help="Notebooks run side by side.")] = 2,
+    jobs: Annotated[
+        int, typer.Option("--jobs", min=0, help="Notebooks run side by side; 0: one for each core.")
+    ] = 0,
     out: Annotated[Path, typer.Option("--out", help="Folder to write into.")] = Path("reports"),
     keep_notebooks: Annotated[
         bool, typer.Option("--keep-notebooks", help="Put the notebooks as they were run into the pack.")
     ] = False,
     pdf: Annotated[bool, typer.Option("--pdf", help="Write each page as a PDF too.")] = False,
     paper: Annotated[Paper, typer.Option("--paper", help="Paper of the PDF.")] = Paper.A4,
+    by_site: Annotated[
+        bool, typer.Option("--by-site", help="Make each report once for each site of the client.")
+    ] = False,
+    scheduler: Annotated[
+        str,
+        typer.Option(
+            "--scheduler",
+            metavar="ADDRESS",
+            help="Run the notebooks on the workers of this Dask scheduler; the store is then an exported folder.",
+        ),
+    ] = "",
 ) -> None:
-    """Run the notebooks into a report pack: pages, tables and an index."""
+    """Run the notebooks into a report pack: pages, tables and an index.
+
+    A report that stops does not keep the others from being made: it is named at the end, and the exit status is 1.
+    """
     from pipelines.packs import run_pack
 
-    index = run_pack(
-        names,
-        store,
-        period,
-        client,
-        site,
-        out,
-        jobs,
-        paper=paper.value if pdf else "",
-        keep_notebooks=keep_notebooks,
-    )
+    try:
+        index = run_pack(
+            names,
+            store,
+            period,
+            client,
+            site,
+            out,
+            jobs,
+            paper=paper.value if pdf else "",
+            keep_notebooks=keep_notebooks,
+            by_site=by_site,
+            scheduler=scheduler,
+        )
+    except KeyboardInterrupt:
+        _say("Stopped. No report was written, and an earlier pack is as it was.")
+        raise typer.Exit(STOPPED) from None
     typer.echo(f"Report pack: {index}")
+
+
+@app.command()
+def export(
+    store: StorePath,
+    out: Annotated[Path, typer.Option("--out", help="The new folder.")],
+) -> None:
+    """Write the whole store as a folder of Parquet files, for other programs and for machines that share a disk.
+
+    Such a folder can be given with --store wherever a store is only read. It holds every client's lines.
+    """
+    from pipelines.jobs import export_store
+
+    typer.echo(f"Exported: {export_store(store, out)}")
 
 
 @app.command(context_settings={"allow_extra_args": True, "ignore_unknown_options": True})

@@ -6,14 +6,17 @@ from pathlib import Path
 
 import pandas as pd
 
+from pipelines.faults import RequestFault
 from pipelines.intake import load_files
 from pipelines.intake.rereading import cells_of_files, quarantined_lines
 from pipelines.packs.computed import computed_store, is_computed_for
 from pipelines.packs.reading import open_month
+from pipelines.scratch import scratch_folder
 from pipelines.shipped import shipped_folder
 from pipelines.sources import known_profiles, read_profile
 from pipelines.store import make_store, open_store, remove_empty_store
 from pipelines.store.checking import disagreements, unreadable_tables, wrong_shapes
+from pipelines.store.folder import write_folder
 from pipelines.store.loading import Account
 from pipelines.tables import TABLES, compute_tables, read_table
 from pipelines.tables.trace import remark_on, trace_lines
@@ -90,7 +93,18 @@ def run_demo(out: Path, say: Callable[[str], None]) -> Path:
     registers = [data / "site_register.csv", data / "stock_register.csv"]
     for account in load_and_compute(exports, store, registers):
         say("\n".join(account_lines(account)))
-    return run_pack(["all"], store, "", "", "", out, jobs=2)
+    return run_pack(["all"], store, "", "", "", out)
+
+
+def export_store(store: Path, out: Path) -> Path:
+    """Write each table of a store, the result tables computed where they are old, as a Parquet file into a new folder."""
+    if out.exists():
+        raise RequestFault(f"{out} is there already. Give another name with --out, or remove it.")
+    with computed_store(store, "", "") as readable, closing(open_store(readable)) as con:
+        out.parent.mkdir(parents=True, exist_ok=True)
+        with scratch_folder(out.parent, f".{out.name}-") as aside:
+            write_folder(con, aside / out.name).rename(out)
+    return out
 
 
 def table_of_store(store: Path, name: str, client: str, site: str) -> pd.DataFrame:

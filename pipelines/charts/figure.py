@@ -17,7 +17,7 @@ _FROM_RIGHT = re.compile(f"{_LETTERS}(?:[ -]{_LETTERS})*")
 UNDRAWABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Figure:
     """A chart below the sentence that says what it shows; JupyterLab and report pages show it as a drawing.
 
@@ -30,9 +30,12 @@ class Figure:
     alternative: str
     opens_at_right: bool = False
 
+    def __repr__(self) -> str:
+        return self.alternative
+
     def svg(self) -> str:
         """Return the drawing: static, and with nothing to fetch from a network."""
-        drawing = vl_convert.vegalite_to_svg(_drawable(self.chart.to_dict()))
+        drawing = vl_convert.vegalite_to_svg(_drawable(self.chart.to_dict(validate=False)))
         drawing = _with_tips(drawing)
         drawing = _with_own_names(re.sub(r' xmlns(:xlink)?="[^"]*"', "", drawing))
         return drawing.replace("<svg", f'<svg role="img" aria-label="{escape(self.alternative)}"', 1)

@@ -10,10 +10,10 @@ import pandas as pd
 from pipelines.contracts import benchmark_rules
 from pipelines.exposure import WORKING_TABLES
 from pipelines.faults import RequestFault
-from pipelines.models.benchmark.disclosure import has_enough_peers
+from pipelines.models.benchmark.disclosure import thin_environments
 from pipelines.scratch import scratch_folder
 from pipelines.store import open_store
-from pipelines.store.file import copied_store, quiet_connection, quoted
+from pipelines.store.file import attach_to_read, copied_store, quiet_connection
 from pipelines.tables import TABLES, compute_tables, read_table
 
 # The tables of all clients that a client's view of its peers is made from, kept in a schema of their own beside tables
@@ -65,7 +65,7 @@ def computed_store(store: Path, period: str, client: str) -> Iterator[Path]:
 def look_back(store: Path) -> duckdb.DuckDBPyConnection:
     """Return a connection in memory that sees the lines and registers of a store but none of its result tables."""
     con = quiet_connection()
-    con.execute(f"attach {quoted(store)} as kept (type duckdb, read_only)")
+    attach_to_read(con, store, "kept")
     for name in _names_of_tables(con, "kept"):
         if name not in (*TABLES, *WORKING_TABLES, "table_state"):
             con.execute(f"create view {name} as from kept.{name}")
@@ -98,12 +98,9 @@ def _thin_environments(con: duckdb.DuckDBPyConnection, client: str) -> list[str]
     if not client or _is_reduced(con):
         return []
     places = read_table(con, "interval_recommendations")
-    others = places[(places["client"] != client) & (places["shackle_years"] > 0)]
-    return [
-        str(name)
-        for name, rows in others.groupby("environment")
-        if not has_enough_peers(rows, benchmark_rules())
-    ]
+    return thin_environments(
+        places[(places["client"] != client) & (places["shackle_years"] > 0)], benchmark_rules()
+    )
 
 
 def _leave_out(con: duckdb.DuckDBPyConnection, client: str, environments: list[str]) -> None:
@@ -126,9 +123,10 @@ def _is_reduced(con: duckdb.DuckDBPyConnection) -> bool:
 
 
 def _names_of_tables(con: duckdb.DuckDBPyConnection, catalog: str) -> list[str]:
+    """Return the tables and views of a database, '' for the one that the connection uses."""
     found = con.execute(
-        "select table_name from information_schema.tables where table_catalog = $catalog and table_schema = 'main'"
-        " order by table_name",
+        "select table_name from information_schema.tables where table_schema = 'main'"
+        " and table_catalog = coalesce(nullif($catalog, ''), current_database()) order by table_name",
         {"catalog": catalog},
     )
     return [name for (name,) in found.fetchall()]
@@ -136,7 +134,7 @@ def _names_of_tables(con: duckdb.DuckDBPyConnection, catalog: str) -> list[str]:
 
 def is_computed_for(con: duckdb.DuckDBPyConnection, period: str) -> bool:
     """Return whether the result tables rest on all that the open store holds, for a month; '' for whatever month."""
-    if not con.execute("select 1 from duckdb_tables() where table_name = 'table_state'").fetchall():
+    if "table_state" not in _names_of_tables(con, ""):
         return False
     state = con.execute("select period, computed_for_load, (select max(load_id) from loads) from table_state")
     month, computed_for, latest = state.fetchall()[0]

@@ -4,7 +4,10 @@ A notebook's start-up and imports take longer than its work. A kernel belongs to
 longer than the block that holds it.
 """
 
+import os
+import signal
 import sys
+from contextlib import suppress
 from functools import cache
 from pathlib import Path
 from types import TracebackType
@@ -60,6 +63,13 @@ class WarmKernel:
         except BaseException:
             self._stop()
             raise
+
+    def kill(self) -> None:
+        """Kill the process, from any thread; what runs in it fails."""
+        process = self._manager and self._manager.provisioner
+        if process is not None and process.pid is not None:
+            with suppress(ProcessLookupError):
+                os.kill(process.pid, signal.SIGTERM if sys.platform == "win32" else signal.SIGKILL)
 
     def _start(self) -> None:
         from jupyter_client.manager import AsyncKernelManager

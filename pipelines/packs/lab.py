@@ -5,7 +5,7 @@ import re
 from pathlib import Path
 
 from pipelines.faults import RequestFault
-from pipelines.packs.pack import REPORTS
+from pipelines.packs.choosing import REPORTS
 from pipelines.shipped import shipped_folder
 from pipelines.store import open_store
 

@@ -1,61 +1,33 @@
 """Makes a report pack: pages from notebooks, a workbook, text tables and an index, moved into place when whole."""
 
-import re
+import os
 import sys
-import unicodedata
-from collections.abc import Iterable
-from concurrent.futures import ThreadPoolExecutor
-from contextlib import suppress
-from dataclasses import dataclass, replace
-from difflib import get_close_matches
-from itertools import count
+from collections.abc import Iterable, Iterator
+from concurrent.futures import Executor, Future, as_completed
+from contextlib import AbstractContextManager, closing, contextmanager
 from pathlib import Path
-from queue import Empty, SimpleQueue
 from secrets import token_hex
 
 import pandas as pd
 
 from pipelines.contracts import order_terms
-from pipelines.faults import RequestFault
+from pipelines.faults import Fault, RequestFault, refusal
+from pipelines.packs.choosing import WITH_PEERS, Page, chosen_reports, pages_to_make
 from pipelines.packs.computed import computed_store
 from pipelines.packs.exports import write_table, write_workbook
-from pipelines.packs.kernels import WarmKernel
-from pipelines.packs.pages import index_html, page_html, report_of, scope_in_words
-from pipelines.packs.printed import pdf_of_page
+from pipelines.packs.making import MadePage, Wanted, make_page
+from pipelines.packs.pages import Report, index_html, masthead_of, scope_in_words
 from pipelines.packs.reading import OpenTables, open_tables
-from pipelines.packs.running import Run, run_notebook, without_machine_paths
+from pipelines.packs.workers import workers_here, workers_of_cluster
 from pipelines.scratch import held_folder, scratch_folder
 from pipelines.shipped import shipped_folder
+from pipelines.store import open_store
+from pipelines.store.folder import is_folder_of_tables, write_folder
 from pipelines.wording import month_in_words, sources_in_words
 from pipelines.wording_orders import assumptions
 
-# In the order of the index page; each is the name of a notebook.
-REPORTS = (
-    "monthly",
-    "interval_recommendations",
-    "procurement",
-    "benchmark",
-    "site_page",
-    "intake_account",
-    "evidence",
-)
-# Of these, the ones that tell of all clients together, left out of the pack of one client or site.
-FOR_ALL_CLIENTS = ("evidence",)
-# Of these, the ones that show sites of others, under names that are made up for each pack.
-WITH_PEERS = ("benchmark", "site_page")
-# Of these, the one that makes a page for each site of a client, to be handed over as it is; it goes with the benchmark.
-OF_EACH_SITE = "site_page"
 # A pack is made in a folder of this prefix beside its place; the pack that it replaces goes into it under this name.
 ASIDE, EARLIER = ".pack-", "earlier"
-
-
-@dataclass(frozen=True)
-class Page:
-    """A page to be made: the name of its file, the report it is of, and the site it tells of ('' for all)."""
-
-    name: str
-    report: str
-    site: str
 
 
 def run_pack(
@@ -65,10 +37,12 @@ def run_pack(
     client: str,
     site: str,
     out: Path,
-    jobs: int = 2,
+    jobs: int = 0,
     salt: str = "",
     paper: str = "",
     keep_notebooks: bool = False,
+    by_site: bool = False,
+    scheduler: str = "",
 ) -> Path:
     """Run notebooks into a report pack and return the path of its index page.
 
@@ -77,7 +51,7 @@ def run_pack(
     names : iterable of str
         Reports to make, from `REPORTS`, or `all`.
     store : Path
-        The store's file; it is only read.
+        The store's file, or the folder that it was exported to; it is only read.
     period : str
         Month of the report, YYYY-MM; '' for the month of the store's own tables.
     client, site : str
@@ -85,86 +59,92 @@ def run_pack(
     out : Path
         Folder in which a folder named after the month is made; an earlier pack there is replaced.
     jobs : int
-        Notebooks run side by side.
+        Notebooks run side by side; 0 for as many as this machine has cores.
     salt : str
         Key of the names that other clients' sites have in this pack; '' for one made up at random, kept nowhere.
     paper : str
         `a4` or `us-letter`, to have each page as a PDF too; '' for none.
     keep_notebooks : bool
         Whether to put the notebooks as they were run into the pack.
+    by_site : bool
+        Whether to make each report once for each site of the client, instead of once for all of them.
+    scheduler : str
+        Address of a Dask scheduler whose workers run the notebooks; '' for this machine.
 
     Raises
     ------
     RequestFault
-        There is no such report, store, month, client or site, or the folder to be written is not a pack.
+        There is no such report, store, month, client or site, the folder to be written is not a pack, or no worker of
+        the scheduler can do it.
     Fault
-        A notebook stopped; nothing is written then.
+        A notebook stopped. The pack is made without its page, and its index says so; where all stopped, nothing is
+        written.
     """
-    chosen = _chosen(names, client, site)
-    salt = salt or token_hex()
-    with computed_store(store, period, client) as readable, scratch_folder() as scratch:
-        tables = open_tables(str(readable), period, client, site, salt)
+    chosen = chosen_reports(names, client, site)
+    with _readable(store, period, client, bool(scheduler)) as readable:
+        tables = open_tables(str(readable), period, client, site, salt := salt or token_hex())
+        _refuse_several_clients(tables, by_site)
         place = out / tables.period
         _refuse_foreign_folder(place)
+        pages = pages_to_make(chosen, site, tables.sites(), by_site)
+        kept_as = store.name if keep_notebooks else ""
+        wanted = [_wanted(page, tables, readable, salt, paper, kept_as) for page in pages]
         out.mkdir(parents=True, exist_ok=True)
-        parameters = {"store": str(readable), "period": tables.period, "client": client}
-        runs = _run_all(_pages(chosen, tables), parameters, salt, scratch, jobs)
-        with scratch_folder(out, ASIDE, _bring_back) as aside:
-            whole = aside / "pack"
-            _write_pack(whole, runs, tables, paper)
-            if keep_notebooks:
-                _write_notebooks(whole, runs, store.name)
-            _move_into_place(whole, place, aside)
+        with (
+            _workers(jobs, len(pages), scheduler, readable) as workers,
+            scratch_folder(out, ASIDE, _bring_back) as aside,
+        ):
+            failures = _write_pack(aside / "pack", wanted, workers, tables)
+            _move_into_place(aside / "pack", place, aside)
+    if failures:
+        raise Fault(
+            f"{place / 'index.html'} was made without {len(failures)} of {len(pages)} pages. {' '.join(failures)}"
+        )
     return place / "index.html"
 
 
-def _chosen(names: Iterable[str], client: str, site: str) -> list[str]:
-    is_for_all = not (client or site)
-    asked = set(REPORTS if "all" in (names := list(names)) else names)
-    for name in names:
-        if name not in (*REPORTS, "all"):
-            near = get_close_matches(name, REPORTS, n=1, cutoff=0.5)
-            advice = (
-                f"Did you mean {near[0]}?" if near else f"Reports to be had: {', '.join(REPORTS)}, or all."
-            )
-            raise RequestFault(f'There is no report "{name}". {advice}')
-        if name in FOR_ALL_CLIENTS and not is_for_all:
-            raise RequestFault(
-                f'The report "{name}" tells of all clients together. Ask for it without --client and --site.'
-            )
-        if name == OF_EACH_SITE and not client:
-            raise RequestFault(f'The report "{name}" is for one client. Ask for it with --client.')
-    if "benchmark" in asked:
-        asked.add(OF_EACH_SITE)
-    left_out = {*(() if is_for_all else FOR_ALL_CLIENTS), *(() if client else (OF_EACH_SITE,))}
-    return [name for name in REPORTS if name in asked - left_out]
+@contextmanager
+def _readable(store: Path, period: str, client: str, by_many: bool) -> Iterator[Path]:
+    """Yield a store with the tables asked for, `by_many` machines to be read: where it is made, it is made beside the store."""
+    if by_many and not is_folder_of_tables(store):
+        raise RequestFault(
+            f"{store} is a file, which only this machine reads. Export it to a folder that all workers see, and report"
+            f" from there: rigging-removals export --store {store} --out FOLDER"
+        )
+    with computed_store(store, period, client) as readable:
+        if not by_many or is_folder_of_tables(readable):
+            yield readable
+            return
+        with scratch_folder(store.resolve().parent, ASIDE) as shared, closing(open_store(readable)) as con:
+            yield write_folder(con, shared / "tables")
 
 
-def _pages(reports: list[str], tables: OpenTables) -> list[Page]:
-    pages = []
-    for report in reports:
-        if report != OF_EACH_SITE:
-            pages.append(Page(report, report, tables.site))
-            continue
-        sites = tables.sites()
-        names = file_names(sites)
-        pages += [Page(f"{report}_{names[site]}", report, site) for site in sites]
-    return pages
+def _workers(jobs: int, pages: int, scheduler: str, store: Path) -> AbstractContextManager[Executor]:
+    if scheduler:
+        return workers_of_cluster(scheduler, store)
+    return workers_here(max(1, min(jobs or len(os.sched_getaffinity(0)), pages)))
 
 
-def file_names(names: list[str]) -> dict[str, str]:
-    """Return for each name one that any file system takes, in small letters and figures, none of them twice.
+def _refuse_several_clients(tables: OpenTables, by_site: bool) -> None:
+    clients = sorted(tables.tables["removal_rates"]["client"].unique())
+    if by_site and tables.site:
+        raise RequestFault("--by-site makes a page for each site. Leave --site out, or --by-site.")
+    if by_site and len(clients) > 1:
+        raise RequestFault(f"--by-site is for one client. Name it with --client: {', '.join(clients)}.")
 
-    >>> file_names(["North Quay", "Nörth quay!", "../..", "造船所"])
-    {'North Quay': 'north-quay', 'Nörth quay!': 'north-quay-2', '../..': 'site', '造船所': 'site-2'}
-    """
-    found: dict[str, str] = {}
-    for name in names:
-        plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
-        base = re.sub("[^a-z0-9]+", "-", plain).strip("-")[:60] or "site"
-        numbered = (base if number == 1 else f"{base}-{number}" for number in count(1))
-        found[name] = next(each for each in numbered if each not in found.values())
-    return found
+
+def _wanted(page: Page, tables: OpenTables, store: Path, salt: str, paper: str, kept_as: str) -> Wanted:
+    parameters = {"store": str(store), "period": tables.period, "client": tables.client, "site": page.site}
+    salted = {"salt": salt} if page.report in WITH_PEERS else {}
+    return Wanted(
+        name=page.name,
+        report=page.report,
+        notebook=(shipped_folder("notebooks") / f"{page.report}.ipynb").read_text(encoding="utf-8"),
+        parameters=parameters | salted,
+        masthead=masthead_of(tables, page.site),
+        paper=paper,
+        store_name=kept_as,
+    )
 
 
 def _refuse_foreign_folder(place: Path) -> None:
@@ -174,60 +154,62 @@ def _refuse_foreign_folder(place: Path) -> None:
         )
 
 
-def _run_all(pages: list[Page], parameters: dict[str, str], salt: str, scratch: Path, jobs: int) -> list[Run]:
-    from tqdm import tqdm
+def _write_pack(folder: Path, wanted: list[Wanted], workers: Executor, tables: OpenTables) -> list[str]:
+    """Write a pack, its tables while its pages are made; return a sentence for each page that could not be made.
 
-    waiting: SimpleQueue[int] = SimpleQueue()
-    for number in range(len(pages)):
-        waiting.put(number)
-    runs: dict[int, Run] = {}
-
-    def work(worker: int) -> None:
-        """Run the pages that are waiting, one after the other in one kernel, until none is left."""
-        own = scratch / str(worker)
-        own.mkdir()
-        with WarmKernel(own) as kernel, suppress(Empty):
-            while True:
-                number = waiting.get_nowait()
-                page = pages[number]
-                salted = {"salt": salt} if page.report in WITH_PEERS else {}
-                notebook = shipped_folder("notebooks") / f"{page.report}.ipynb"
-                run = run_notebook(notebook, parameters | {"site": page.site} | salted, own, kernel)
-                runs[number] = replace(run, name=page.name)
-                bar.update()
-
-    # The kernels do the work, so threads serve; a bar shows on a terminal only.
-    workers = min(jobs, len(pages))
-    with (
-        tqdm(total=len(pages), desc="Reports", disable=None, file=sys.stderr, leave=False) as bar,
-        ThreadPoolExecutor(max_workers=workers) as threads,
-    ):
-        list(threads.map(work, range(workers)))
-    return [runs[number] for number in range(len(pages))]
-
-
-def _write_pack(folder: Path, runs: list[Run], tables: OpenTables, paper: str) -> None:
+    Raises the first fault where no page could be made.
+    """
     (folder / "tables").mkdir(parents=True)
+    making = {workers.submit(make_page, each): number for number, each in enumerate(wanted)}
     frames = _frames(tables)
     for name, frame in frames.items():
         write_table(frame, "csv", folder / "tables" / f"{name}.csv")
     write_workbook(folder / "tables.xlsx", frames, _about(tables), tables.as_of)
-    for run in runs:
-        page = page_html(run, replace(tables, site=run.site))
-        (folder / f"{run.name}.html").write_text(page, encoding="utf-8")
-        if paper:
-            (folder / f"{run.name}.pdf").write_bytes(pdf_of_page(page, paper))
-    reports = [report_of(run) for run in runs]
-    index = index_html(reports, list(frames), tables, has_pdf=bool(paper))
+    reports, faults = _written_pages(folder, making)
+    if faults and not reports:
+        raise faults[min(faults)]
+    failures = [f"{wanted[number].name}: {faults[number]}" for number in sorted(faults)]
+    index = index_html(
+        [reports[number] for number in sorted(reports)],
+        failures,
+        list(frames),
+        masthead_of(tables, tables.site),
+        has_pdf=any(each.paper for each in wanted),
+    )
     (folder / "index.html").write_text(index, encoding="utf-8")
+    return failures
 
 
-def _write_notebooks(folder: Path, runs: list[Run], store: str) -> None:
-    import nbformat
+def _written_pages(
+    folder: Path, making: dict[Future[MadePage], int]
+) -> tuple[dict[int, Report], dict[int, Fault]]:
+    """Write pages as they are made; return what the index says of each, and what stopped the others, by their numbers."""
+    from tqdm import tqdm
 
-    for run in runs:
-        kept = without_machine_paths(run.notebook, store)
-        (folder / f"{run.name}.ipynb").write_text(nbformat.writes(kept) + "\n", encoding="utf-8")
+    reports, faults = {}, {}
+    # A bar, with the time that is left, shows on a terminal only.
+    with tqdm(total=len(making), desc="Reports", disable=None, file=sys.stderr, leave=False) as bar:
+        for future in as_completed(making):
+            try:
+                page = future.result()
+            except Exception as error:
+                fault = error if isinstance(error, Fault) else refusal(error)
+                if fault is None:
+                    raise
+                faults[making[future]] = fault
+            else:
+                _write_page(folder, page)
+                reports[making[future]] = page.report
+            bar.update()
+    return reports, faults
+
+
+def _write_page(folder: Path, page: MadePage) -> None:
+    (folder / f"{page.report.name}.html").write_text(page.html, encoding="utf-8")
+    if page.pdf:
+        (folder / f"{page.report.name}.pdf").write_bytes(page.pdf)
+    if page.notebook:
+        (folder / f"{page.report.name}.ipynb").write_text(page.notebook, encoding="utf-8")
 
 
 def _frames(tables: OpenTables) -> dict[str, pd.DataFrame]:

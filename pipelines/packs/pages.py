@@ -7,13 +7,22 @@ from typing import Any
 
 from pipelines.packs.exports import SHEETS
 from pipelines.packs.reading import OpenTables
-from pipelines.packs.running import Run
 from pipelines.packs.showing import Cautions
 from pipelines.shipped import statement
 from pipelines.wording import month_in_words, sources_in_words
 
 # Cells that the page frame shows by itself, or that only the pack reads.
 HIDDEN_TAGS = ["parameters", "injected-parameters", "cautions", "completed"]
+
+
+@dataclass(frozen=True)
+class Masthead:
+    """What stands at the head and foot of a page: whose it is ('' for all), of which month, and what it rests on."""
+
+    client: str
+    site: str
+    month: str
+    sources: str
 
 
 @dataclass(frozen=True)
@@ -27,26 +36,49 @@ class Report:
     site: str
 
 
-def report_of(run: Run) -> Report:
+def masthead_of(tables: OpenTables, site: str) -> Masthead:
+    """Return the masthead of pages that rest on these tables and tell of this site ('' for all)."""
+    sources = sources_in_words(tables.files, tables.as_of)
+    return Masthead(tables.client, site, month_in_words(tables.period), sources)
+
+
+def report_of(notebook: Any, name: str, headline: str, site: str) -> Report:
     """Return what a notebook says of itself: its first cell is its title and, below, the question it answers."""
-    title, _, question = run.notebook.cells[0].source.partition("\n")
-    return Report(run.name, title.removeprefix("# ").strip(), question.strip(), run.headline, run.site)
+    title, _, question = notebook.cells[0].source.partition("\n")
+    return Report(name, title.removeprefix("# ").strip(), question.strip(), headline, site)
 
 
-def page_html(run: Run, tables: OpenTables) -> str:
-    """Return the page of one report."""
-    return _rendered("page.html.j2", tables, title=report_of(run).title, body=_body(run.notebook))
+def page_html(notebook: Any, masthead: Masthead) -> str:
+    """Return the page of one report, from its notebook as it was run."""
+    title = report_of(notebook, "", "", "").title
+    return _rendered("page.html.j2", masthead, title=title, body=_body(notebook))
 
 
-def index_html(reports: list[Report], table_names: list[str], tables: OpenTables, has_pdf: bool) -> str:
-    """Return the index page of a pack; `has_pdf`: each report is there as a PDF too."""
-    listed = [{"name": name, "words": SHEETS[name]} for name in table_names]
+def index_html(
+    reports: list[Report], failures: list[str], table_names: list[str], masthead: Masthead, has_pdf: bool
+) -> str:
+    """Return the index page of a pack.
+
+    Parameters
+    ----------
+    reports : list of Report
+        What was made, in order.
+    failures : list of str
+        A sentence for each report that could not be made.
+    table_names : list of str
+        The tables of the pack.
+    masthead : Masthead
+        Whose pack it is.
+    has_pdf : bool
+        Whether each report is there as a PDF too.
+    """
     return _rendered(
         "index.html.j2",
-        tables,
+        masthead,
         title="Shackle inspections",
         reports=reports,
-        downloads=listed,
+        failures=failures,
+        downloads=[{"name": name, "words": SHEETS[name]} for name in table_names],
         has_pdf=has_pdf,
     )
 
@@ -97,7 +129,7 @@ def _body(notebook: Any) -> str:
     return body
 
 
-def _rendered(template: str, tables: OpenTables, title: str, **shown: Any) -> str:
+def _rendered(template: str, masthead: Masthead, title: str, **shown: Any) -> str:
     from jinja2 import Environment, FunctionLoader, StrictUndefined
 
     pages = Environment(
@@ -105,13 +137,13 @@ def _rendered(template: str, tables: OpenTables, title: str, **shown: Any) -> st
     )
     return pages.get_template(template).render(
         title=title,
-        scope=scope_in_words(tables.client, tables.site),
-        client=tables.client,
-        site=tables.site,
-        month=month_in_words(tables.period),
+        scope=scope_in_words(masthead.client, masthead.site),
+        client=masthead.client,
+        site=masthead.site,
+        month=masthead.month,
         style=_text("page.css"),
         cautions=Cautions()._repr_html_(),
-        sources=sources_in_words(tables.files, tables.as_of),
+        sources=masthead.sources,
         written_at=f"{datetime.now(UTC):%Y-%m-%d %H:%M} UTC",
         **shown,
     )

@@ -10,6 +10,7 @@ from pipelines.models.benchmark.disclosure import (
     anonymous_peers,
     has_enough_peers,
     pooled_peers,
+    thin_environments,
 )
 
 # What a client's own records alone give; everything else of the benchmark rests on the others too.
@@ -74,12 +75,10 @@ def peer_view(
     has_enough = has_enough_peers(others, rules)
     places = places[places["shackle_years"] > 0]
     own_places, peer_places = (_of_client(places, client, is_own) for is_own in (True, False))
-    withheld = [
-        str(site)
-        for site in own["site"]
-        if not (has_enough or peer_places.empty)
-        or _has_thin_company(own_places.loc[own_places["site"] == site, "environment"], peer_places, rules)
-    ]
+    thin = thin_environments(peer_places, rules)
+    in_thin_company = own_places.loc[own_places["environment"].isin(thin), "site"]
+    is_withheld = own["site"].isin(in_thin_company) | (not has_enough and not peer_places.empty)
+    withheld = [str(site) for site in own.loc[is_withheld, "site"]]
     in_common = peer_places[peer_places["environment"].isin(own_places["environment"])]
     pooled = pooled_peers(in_common if has_enough else in_common.head(0), rules)
     return PeerView(
@@ -94,12 +93,6 @@ def peer_view(
 def _of_client(rows: pd.DataFrame, client: str, is_own: bool) -> pd.DataFrame:
     """Return the rows of a client, or those of all others; with no client all rows are its own."""
     return rows[((rows["client"] == client) | (client == "")) == is_own]
-
-
-def _has_thin_company(environments: pd.Series, peer_places: pd.DataFrame, rules: BenchmarkRules) -> bool:
-    """Return whether in one of these environments there are peers, but too few."""
-    company = peer_places[peer_places["environment"].isin(environments)]
-    return any(not has_enough_peers(rows, rules) for _, rows in company.groupby("environment"))
 
 
 def _without_others(own: pd.DataFrame, withheld: list[str]) -> pd.DataFrame:

@@ -18,12 +18,10 @@ LONGEST_RUN_SECONDS = 1200  # for one cell
 
 @dataclass(frozen=True)
 class Run:
-    """A notebook that ran to its end, with the sentence it leads with and the site it was run for ('' for all)."""
+    """A notebook that ran to its end, with the sentence it leads with."""
 
-    name: str
     notebook: Any
     headline: str
-    site: str
 
 
 def run_notebook(path: Path, parameters: Mapping[str, str], scratch: Path, kernel: WarmKernel) -> Run:
@@ -50,7 +48,7 @@ def run_notebook(path: Path, parameters: Mapping[str, str], scratch: Path, kerne
     from nbclient.exceptions import CellTimeoutError, DeadKernelError
 
     _refuse_unknown_parameters(path, parameters)
-    written = scratch / path.name
+    written = scratch / f"{path.stem}.run.ipynb"
     try:
         kernel.run(path, written, dict(parameters), LONGEST_RUN_SECONDS)
     except papermill.PapermillExecutionError as error:
@@ -66,11 +64,13 @@ def run_notebook(path: Path, parameters: Mapping[str, str], scratch: Path, kerne
             " Run fewer side by side with --jobs 1."
         ) from error
     notebook = nbformat.read(written, as_version=4)
-    return Run(path.stem, notebook, _headline(path.stem, notebook), parameters.get("site", ""))
+    return Run(notebook, _headline(path.stem, notebook))
 
 
-def without_machine_paths(notebook: Any, store: str) -> Any:
-    """Return a notebook that was run, to be handed over: nothing of the machine, and of the store its name only."""
+def without_machine_paths(notebook: Any, store: str) -> str:
+    """Return the text of a notebook that was run, to be handed over: nothing of the machine, and of the store its name."""
+    import nbformat
+
     kept = copy.deepcopy(notebook)
     kept.metadata.pop("papermill", None)
     for cell in kept.cells:
@@ -84,7 +84,7 @@ def without_machine_paths(notebook: Any, store: str) -> Any:
             )
             # The key of peers' names would undo them.
             cell.source = re.sub(r"^salt = .*$", 'salt = ""', cell.source, flags=re.MULTILINE)
-    return kept
+    return f"{nbformat.writes(kept)}\n"
 
 
 def _refuse_unknown_parameters(path: Path, parameters: Mapping[str, str]) -> None:

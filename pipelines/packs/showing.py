@@ -12,11 +12,14 @@ from pipelines.wording import CAUTIONS, month_in_words
 COMPLETED = "application/vnd.rigging-report.completed+json"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Words:
     """A sentence, shown as a paragraph, or several in order, shown as a numbered list; nothing where there is none."""
 
     sentences: str | list[str]
+
+    def __repr__(self) -> str:
+        return " ".join([self.sentences] if isinstance(self.sentences, str) else self.sentences)
 
     def _repr_html_(self) -> str:
         if not self.sentences:
@@ -29,7 +32,7 @@ class Words:
         return f'<ol class="said">{items}</ol>'
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Table:
     """A table of a report: some columns of a frame under the trade's words, with their units.
 
@@ -43,6 +46,9 @@ class Table:
     caption: str
     most: int = 40
     of: str = ""
+
+    def __repr__(self) -> str:
+        return f"{self.caption}: {len(self.frame):,} rows."
 
     def _repr_html_(self) -> str:
         shown = [name for name in self.columns if name != "client"]

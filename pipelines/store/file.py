@@ -1,4 +1,4 @@
-"""Makes, opens, attaches and copies the store's file, and brings one of an earlier version up to date."""
+"""Makes, opens, attaches and copies a store, a file or an exported folder, and brings a file of an earlier version up to date."""
 
 import errno
 import logging
@@ -18,6 +18,7 @@ from pipelines.contracts import load_contract, rated_loads, removal_criteria
 from pipelines.faults import DataFault, HeldFault, RequestFault
 from pipelines.scratch import scratch_folder
 from pipelines.shipped import statement
+from pipelines.store.folder import is_folder_of_tables, quoted, read_folder
 from pipelines.units import TONNES_PER
 
 SCHEMA_VERSION = 2
@@ -95,12 +96,8 @@ def create_tables(con: duckdb.DuckDBPyConnection) -> None:
         contract = load_contract(name)
         con.execute(f"create table {contract.table} ({contract.columns_sql()})")
     _create_lines(con)
+    create_views(con)
     con.execute("alter table quarantine add column corrected_by bigint")
-    con.execute("create view current_lines as select * from inspection_lines where superseded_by is null")
-    con.execute(
-        "create view current_reasons as select reason.* from removal_reasons as reason"
-        " semi join current_lines using (file_sha256, row)"
-    )
     con.register("coded_criteria", removal_criteria())
     con.register("coded_loads", rated_loads())
     con.execute("insert into removal_criteria select criterion, tier, primary_rank from coded_criteria")
@@ -110,18 +107,29 @@ def create_tables(con: duckdb.DuckDBPyConnection) -> None:
     )
 
 
+def create_views(con: duckdb.DuckDBPyConnection) -> None:
+    """Create the views by which readers know the lines, from the tables that the database `con` uses has them in."""
+    # A line as it was loaded: its own columns beside those of its group.
+    columns = ", ".join(load_contract("inspection_line").column_names)
+    con.execute(
+        f"create view inspection_lines as select {columns}, load_id, superseded_by"
+        " from counted_lines join line_groups using (group_id)"
+    )
+    con.execute("create view current_lines as select * from inspection_lines where superseded_by is null")
+    con.execute(
+        "create view current_reasons as select reason.* from removal_reasons as reason"
+        " semi join current_lines using (file_sha256, row)"
+    )
+
+
 def _create_lines(con: duckdb.DuckDBPyConnection) -> None:
-    """Create `inspection_lines` as its readers know it: a view of the lines' own columns beside those of their group."""
+    """Create the tables of the lines: what was looked at and where is kept once for each wording."""
     contract = load_contract("inspection_line")
     own = [name for name in contract.column_names if name not in GROUP_COLUMNS]
     con.execute(f"create table line_groups (group_id bigint, {contract.columns_sql(leave_out=own)})")
     con.execute(
         f"create table counted_lines (group_id bigint, {contract.columns_sql(leave_out=GROUP_COLUMNS)},"
         " load_id bigint, superseded_by bigint)"
-    )
-    con.execute(
-        f"create view inspection_lines as select {', '.join(contract.column_names)}, load_id, superseded_by"
-        " from counted_lines join line_groups using (group_id)"
     )
 
 
@@ -145,6 +153,8 @@ def open_store(path: Path, read_only: bool = True) -> duckdb.DuckDBPyConnection:
 def attach_store(con: duckdb.DuckDBPyConnection, path: Path) -> None:
     """Attach the store at `path` to `con` for writing, under the name `store`; waits and raises as `open_store` does."""
     _refuse_missing(path)
+    if is_folder_of_tables(path):
+        raise _folder_to_write(path)
     _attach(con, path)
     if version_of(con, path, "store.main.") < SCHEMA_VERSION:
         con.execute("detach store")
@@ -155,7 +165,13 @@ def attach_store(con: duckdb.DuckDBPyConnection, path: Path) -> None:
 def connected(path: Path, read_only: bool) -> duckdb.DuckDBPyConnection:
     """Return a connection to the database at `path`, of whatever version; waits and raises as `open_store` does."""
     _refuse_missing(path)
-    return patiently(path, lambda: quiet_connection(path, read_only))
+    if not is_folder_of_tables(path):
+        return patiently(path, lambda: quiet_connection(path, read_only))
+    if not read_only:
+        raise _folder_to_write(path)
+    con = quiet_connection()
+    _show_folder(con, path)
+    return con
 
 
 def copied_store(path: Path, target: Path) -> duckdb.DuckDBPyConnection:
@@ -163,11 +179,28 @@ def copied_store(path: Path, target: Path) -> duckdb.DuckDBPyConnection:
     with closing(connected(path, read_only=True)) as con:
         version_of(con, path)
     copy = quiet_connection(target)
-    patiently(path, lambda: copy.execute(f"attach {quoted(path)} as kept (type duckdb, read_only)"))
+    if is_folder_of_tables(path):
+        read_folder(copy, path, "table")
+        create_views(copy)
+        return copy
+    attach_to_read(copy, path, "kept")
     (own_name,) = copy.execute("select current_database()").fetchall()[0]
     copy.execute(f'copy from database kept to "{own_name}"')
     copy.execute("detach kept")
     return copy
+
+
+def attach_to_read(con: duckdb.DuckDBPyConnection, path: Path, name: str) -> None:
+    """Attach the store at `path` to `con` under a name, to be read only; waits and raises as `open_store` does."""
+    _refuse_missing(path)
+    if not is_folder_of_tables(path):
+        patiently(path, lambda: con.execute(f"attach {quoted(path)} as {name} (type duckdb, read_only)"))
+        return
+    con.execute(f"attach ':memory:' as {name}")
+    (own_name,) = con.execute("select current_database()").fetchall()[0]
+    con.execute(f"use {name}")
+    _show_folder(con, path)
+    con.execute(f'use "{own_name}"')
 
 
 def bring_up_to_date(path: Path) -> None:
@@ -255,17 +288,23 @@ def version_of(con: duckdb.DuckDBPyConnection, path: Path, schema: str = "") -> 
     return version
 
 
-def quoted(path: Path) -> str:
-    """Return a path as DuckDB's `attach` takes it, which takes no parameter: in quotes, those in it doubled."""
-    return f"'{str(path).replace(chr(39), chr(39) * 2)}'"
-
-
 def _attach(con: duckdb.DuckDBPyConnection, path: Path) -> None:
     patiently(path, lambda: con.execute(f"attach {quoted(path)} as store (type duckdb)"))
 
 
+def _show_folder(con: duckdb.DuckDBPyConnection, folder: Path) -> None:
+    read_folder(con, folder, "view")
+    create_views(con)
+
+
+def _folder_to_write(path: Path) -> RequestFault:
+    return RequestFault(
+        f"{path} is an export, which is only read. Load into the store that it was made from, and export that again."
+    )
+
+
 def _refuse_missing(path: Path) -> None:
-    if not path.is_file():
+    if not path.is_file() and not is_folder_of_tables(path):
         raise RequestFault(
             f"There is no store at {path}. Make one by loading a file: rigging-removals intake FILE --store {path}"
         )

@@ -44,14 +44,14 @@ def report(store: str, out: str, period: str, names: list[str]) -> None:
 
 def empty_report(store: str, out: str, period: str) -> None:
     """Make a pack without pages of notebooks: what is left is the writing and the moving."""
-    real, pack._run_all = pack._run_all, lambda *_: []
+    real, pack.pages_to_make = pack.pages_to_make, lambda *_: []
     run_pack(["monthly"], Path(store), period, "", "", Path(out), jobs=1)
-    pack._run_all = real
+    pack.pages_to_make = real
 
 
 def slow_report(store: str, out: str, period: str, seconds: float) -> None:
     """Make a pack without pages, so many seconds after its store was opened."""
-    pack._run_all = lambda *_: time.sleep(seconds) or []
+    pack.pages_to_make = lambda *_: time.sleep(seconds) or []
     run_pack(["monthly"], Path(store), period, "", "", Path(out), jobs=1)
 
 

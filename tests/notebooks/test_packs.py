@@ -9,8 +9,8 @@ import pytest
 
 from pipelines.faults import Fault, RequestFault
 from pipelines.packs import REPORTS, run_pack
+from pipelines.packs.choosing import FOR_ALL_CLIENTS, OF_EACH_SITE
 from pipelines.packs.kernels import WarmKernel
-from pipelines.packs.pack import FOR_ALL_CLIENTS, OF_EACH_SITE
 from pipelines.packs.reading import open_tables
 from pipelines.packs.running import run_notebook
 from pipelines.shipped import shipped_folder

@@ -37,6 +37,15 @@ def has_enough_peers(peers: pd.DataFrame, rules: BenchmarkRules) -> bool:
     return bool(len(by_client) >= rules.least_peer_clients and largest <= rules.largest_peer_share)
 
 
+def thin_environments(places: pd.DataFrame, rules: BenchmarkRules) -> list[str]:
+    """Return the environments in which others have places, but too few to stand behind a figure together.
+
+    `places` has one row per environment of a site of another client, as `pooled_peers` takes them.
+    """
+    environments = places.groupby("environment")
+    return [str(name) for name, rows in environments if not has_enough_peers(rows, rules)]
+
+
 def peer_names(sites: Iterable[tuple[str, str]], salt: str) -> dict[tuple[str, str], str]:
     """Return a name for each site of others, the same for the same salt and another one for another.
 

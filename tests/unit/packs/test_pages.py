@@ -1,5 +1,6 @@
 """What of a notebook becomes a page."""
 
+import nbformat
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_output
 
 from pipelines.packs.pages import without_empty_parts
@@ -46,7 +47,7 @@ def test_a_notebook_handed_over_has_no_warnings_no_key_and_of_the_store_its_name
     warned = new_code_cell(
         "1", outputs=[new_output("stream", name="stderr", text="/home/somebody/x.py: warning")]
     )
-    kept = without_machine_paths(new_notebook(cells=[cell, warned]), "s.duckdb")
+    kept = nbformat.reads(without_machine_paths(new_notebook(cells=[cell, warned]), "s.duckdb"), as_version=4)
     assert kept.cells[0].source == 'store = "s.duckdb"\nsalt = ""'
     assert kept.cells[1].outputs == []
     assert "somebody" in warned.outputs[0].text

@@ -1,0 +1,93 @@
+"""Which pages a pack has: the reports asked for, each once, or once for each site."""
+
+import re
+import unicodedata
+from collections.abc import Iterable
+from dataclasses import dataclass
+from difflib import get_close_matches
+from itertools import count
+
+from pipelines.faults import RequestFault
+
+# In the order of the index page; each is the name of a notebook.
+REPORTS = (
+    "monthly",
+    "interval_recommendations",
+    "procurement",
+    "benchmark",
+    "site_page",
+    "intake_account",
+    "evidence",
+)
+# Of these, the ones that tell of all clients together, left out of the pack of one client or site.
+FOR_ALL_CLIENTS = ("evidence",)
+# Of these, the ones that show sites of others, under names that are made up for each pack.
+WITH_PEERS = ("benchmark", "site_page")
+# Of these, the one that makes a page for each site of a client, to be handed over as it is; it goes with the benchmark.
+OF_EACH_SITE = "site_page"
+
+
+@dataclass(frozen=True)
+class Page:
+    """A page to be made: the name of its file, the report it is of, and the site it tells of ('' for all)."""
+
+    name: str
+    report: str
+    site: str
+
+
+def chosen_reports(names: Iterable[str], client: str, site: str) -> list[str]:
+    """Return the reports asked for, with those that go with them, in the order of the index; `all` asks for each.
+
+    Raises RequestFault where there is no such report, or none for this client or site ('' for all).
+    """
+    is_for_all = not (client or site)
+    asked = set(REPORTS if "all" in (names := list(names)) else names)
+    for name in names:
+        if name not in (*REPORTS, "all"):
+            near = get_close_matches(name, REPORTS, n=1, cutoff=0.5)
+            advice = (
+                f"Did you mean {near[0]}?" if near else f"Reports to be had: {', '.join(REPORTS)}, or all."
+            )
+            raise RequestFault(f'There is no report "{name}". {advice}')
+        if name in FOR_ALL_CLIENTS and not is_for_all:
+            raise RequestFault(
+                f'The report "{name}" tells of all clients together. Ask for it without --client and --site.'
+            )
+        if name == OF_EACH_SITE and not client:
+            raise RequestFault(f'The report "{name}" is for one client. Ask for it with --client.')
+    if "benchmark" in asked:
+        asked.add(OF_EACH_SITE)
+    left_out = {*(() if is_for_all else FOR_ALL_CLIENTS), *(() if client else (OF_EACH_SITE,))}
+    return [name for name in REPORTS if name in asked - left_out]
+
+
+def pages_to_make(reports: list[str], site: str, sites: list[str], by_site: bool) -> list[Page]:
+    """Return the pages of these reports in order: each report once, for `site` ('' for all), or once for each of `sites`.
+
+    >>> [page.name for page in pages_to_make(["monthly", "site_page"], "", ["Sea Wall", "Quay"], by_site=False)]
+    ['monthly', 'site_page_sea-wall', 'site_page_quay']
+    """
+    names = file_names(sites)
+    pages = []
+    for report in reports:
+        if report == OF_EACH_SITE or (by_site and report not in FOR_ALL_CLIENTS):
+            pages += [Page(f"{report}_{names[each]}", report, each) for each in sites]
+        else:
+            pages.append(Page(report, report, site))
+    return pages
+
+
+def file_names(names: list[str]) -> dict[str, str]:
+    """Return for each name one that any file system takes, in small letters and figures, none of them twice.
+
+    >>> file_names(["North Quay", "Nörth quay!", "../..", "造船所"])
+    {'North Quay': 'north-quay', 'Nörth quay!': 'north-quay-2', '../..': 'site', '造船所': 'site-2'}
+    """
+    found: dict[str, str] = {}
+    for name in names:
+        plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
+        base = re.sub("[^a-z0-9]+", "-", plain).strip("-")[:60] or "site"
+        numbered = (base if number == 1 else f"{base}-{number}" for number in count(1))
+        found[name] = next(each for each in numbered if each not in found.values())
+    return found
