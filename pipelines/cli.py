@@ -1,6 +1,7 @@
 """The command line: each command is one call into the rooms, and every fault one sentence on stderr."""
 
 import json
+import os
 import sys
 from dataclasses import asdict
 from enum import StrEnum
@@ -10,12 +11,19 @@ from typing import Annotated
 
 import typer
 
+from pipelines.command_examples import examples
 from pipelines.faults import DataFault, Fault, RequestFault, refusal
+from pipelines.shipped import shipped_folder
 from pipelines.terminal import printable
+
+COMMAND = "rigging-removals"
+# Set by the script of `completion` when a shell asks for what may come next.
+COMPLETING = "_RIGGING_REMOVALS_COMPLETE"
 
 app = typer.Typer(
     help="Turn exported shackle inspection logs into removal rates, reasons and inspection intervals.",
-    epilog="Figures describe records, not the shackle in someone's hand. A qualified person decides.",
+    epilog=examples("")
+    + "\n\nFigures describe records, not the shackle in someone's hand. A qualified person decides.",
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
@@ -23,7 +31,9 @@ app = typer.Typer(
 )
 
 store_app = typer.Typer(
-    help="Look after a store: check it, back it up, put a backup in its place.", no_args_is_help=True
+    help="Look after a store: check, back up, restore, migrate.",
+    no_args_is_help=True,
+    epilog=examples("store"),
 )
 app.add_typer(store_app, name="store")
 
@@ -54,6 +64,20 @@ Site = Annotated[str, typer.Option("--site", help="Only this site.")]
 Out = Annotated[Path | None, typer.Option("--out", help="Where to write.")]
 
 
+def _reports() -> list[str]:
+    """Return what may follow `report`, read from the names of the notebooks, since a shell waits for it."""
+    return ["all", *sorted(path.stem for path in shipped_folder("notebooks").glob("*.ipynb"))]
+
+
+class Shell(StrEnum):
+    """The shells that complete commands and options at a key press."""
+
+    BASH = "bash"
+    ZSH = "zsh"
+    FISH = "fish"
+    POWERSHELL = "powershell"
+
+
 class Format(StrEnum):
     """How a table is written."""
 
@@ -82,22 +106,31 @@ def _options(debug: Annotated[bool, typer.Option("--debug", help="Show traceback
     """Read by `main` before the command runs."""
 
 
-@app.command()
+@app.command(epilog=examples("demo"))
 def demo(
     out: Annotated[Path, typer.Option("--out", help="Folder to write into.")] = Path("reports/demo"),
 ) -> None:
-    """Do the whole job on the demo data: load, check, compute, report."""
+    """Do the whole job on invented data: load, compute, report.
+
+    Exports of three invented clients are loaded into a store of their own, every report is made from it, and the last
+    line names the page to open. The folder may be removed at any time.
+    """
     from pipelines.jobs import run_demo
 
     typer.echo(f"Report pack: {run_demo(out, say=_say)}")
 
 
-@app.command()
+@app.command(epilog=examples("profile"))
 def profile(
     files: Files,
     out: Annotated[Path, typer.Option("--out", help="The YAML file to write.")],
 ) -> None:
-    """Draft a source profile from the headers and values of files of one exporter; load nothing."""
+    """Draft a source profile from files of one exporter; load nothing.
+
+    A source profile says what an exporter calls its columns and how it writes days, numbers, units and reasons. The
+    draft is made from headers and values; what is unsure is listed and stands as a remark in the draft. Read it, mend
+    it, and set confirmed: true, without which nothing is loaded with it.
+    """
     from pipelines.intake.sampling import sample_files
     from pipelines.sources.drafting import draft_profile, finding_lines
 
@@ -112,7 +145,7 @@ def profile(
     )
 
 
-@app.command()
+@app.command(epilog=examples("check"))
 def check(
     files: Files,
     store: Annotated[
@@ -122,7 +155,11 @@ def check(
     source: SourcePath = None,
     as_json: AsJson = False,
 ) -> None:
-    """Check files against the contract and say what would be quarantined and why; load nothing."""
+    """Say which rows would be refused, and why; load nothing.
+
+    Each file gets its account, rows read = accepted + quarantined, and each row that would be refused a sentence that
+    says what is wrong with it and what to do.
+    """
     from pipelines.intake import account_lines, check_files
 
     accounts = []
@@ -138,7 +175,7 @@ def check(
         typer.echo(json.dumps(accounts, indent=2, ensure_ascii=False))
 
 
-@app.command()
+@app.command(epilog=examples("intake"))
 def intake(
     files: Files,
     store: StorePath,
@@ -159,7 +196,12 @@ def intake(
     ] = False,
     as_json: AsJson = False,
 ) -> None:
-    """Load files into the store: every row is accepted, or quarantined with its reason."""
+    """Load files into the store; every row is accounted for.
+
+    A row is accepted, or quarantined with its reason. Each file is loaded whole or not at all, and a file that was
+    loaded before changes nothing. A later export that revises a line takes its place; the old line stays readable.
+    The result tables are computed anew at the end.
+    """
     from pipelines.intake import account_lines
     from pipelines.jobs import load_and_compute
 
@@ -172,7 +214,7 @@ def intake(
         typer.echo(json.dumps(accounts, indent=2, ensure_ascii=False))
 
 
-@app.command()
+@app.command(epilog=examples("quarantine"))
 def quarantine(
     store: StorePath,
     export: Annotated[
@@ -183,7 +225,10 @@ def quarantine(
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the rows as JSON.")] = False,
 ) -> None:
-    """Show the rows that are in quarantine and what is wrong with them; a corrected workbook of them goes to intake."""
+    """Show the rows that were refused, or export them for correction.
+
+    Correct the cells of the exported workbook and load it with intake: what is right now comes in.
+    """
     from pipelines.intake.corrections import open_rows, row_lines, write_corrections
     from pipelines.store import open_store
 
@@ -202,7 +247,7 @@ def quarantine(
         _say("No row is in quarantine.")
 
 
-@app.command()
+@app.command(epilog=examples("table"))
 def table(
     name: Annotated[str, typer.Argument(help="Name of a result table.")],
     store: StorePath,
@@ -211,7 +256,12 @@ def table(
     site: Site = "",
     out: Out = None,
 ) -> None:
-    """Write one result table to the terminal or to a file."""
+    """Write one result table to the terminal or to a file.
+
+    For people and programs that work on with the figures: tables of removal rates, reasons, intervals, forecasts,
+    orders, sites compared and others; a name that is not known lists them all. Columns have the names, and loads and
+    sizes the metric units, of the contracts in data_contracts.
+    """
     from pipelines.jobs import table_of_store
     from pipelines.packs.exports import write_table
 
@@ -219,7 +269,7 @@ def table(
     write_table(frame, format.value, out)
 
 
-@app.command()
+@app.command(epilog=examples("trace"))
 def trace(
     name: Annotated[str, typer.Argument(help="Name of a result table.")],
     where: Annotated[
@@ -247,7 +297,11 @@ def trace(
     format: Annotated[TraceFormat, typer.Option("--format", help="How to write it.")] = TraceFormat.TEXT,
     out: Out = None,
 ) -> None:
-    """List the log lines behind a figure of a result table, superseded and quarantined ones too."""
+    """List the log lines behind a figure of a result table.
+
+    A figure is named by its table and by values of its key columns. Listed are the lines it was made from with file and
+    row, the lines that a later export replaced, and the rows of the same place that are in quarantine.
+    """
     from pipelines.jobs import trace as lines_behind
     from pipelines.packs.exports import write_lines, write_table
     from pipelines.wording_trace import trace_lines_of_text
@@ -262,9 +316,11 @@ def trace(
         _say(remark)
 
 
-@app.command()
+@app.command(epilog=examples("report"))
 def report(
-    names: Annotated[list[str], typer.Argument(help="Reports to make, or: all")],
+    names: Annotated[
+        list[str], typer.Argument(help="Reports to make, or: all", metavar="REPORT", autocompletion=_reports)
+    ],
     store: StorePath,
     period: Annotated[str, typer.Option("--period", help="Month of the report, YYYY-MM.")],
     client: Client = "",
@@ -277,7 +333,11 @@ def report(
     pdf: Annotated[bool, typer.Option("--pdf", help="Write each page as a PDF too.")] = False,
     paper: Annotated[Paper, typer.Option("--paper", help="Paper of the PDF.")] = Paper.A4,
 ) -> None:
-    """Run the notebooks into a report pack: pages, tables and an index."""
+    """Run the notebooks into a report pack: pages, tables, an index.
+
+    The pack is a folder named after the month. Its pages need no network, and its tables come as one workbook and as
+    CSV files. An earlier pack of the same month there is replaced once the new one is whole.
+    """
     from pipelines.packs import run_pack
 
     index = run_pack(
@@ -294,7 +354,9 @@ def report(
     typer.echo(f"Report pack: {index}")
 
 
-@app.command(context_settings={"allow_extra_args": True, "ignore_unknown_options": True})
+@app.command(
+    epilog=examples("lab"), context_settings={"allow_extra_args": True, "ignore_unknown_options": True}
+)
 def lab(
     others: typer.Context,
     store: StorePath,
@@ -302,9 +364,10 @@ def lab(
         "lab"
     ),
 ) -> None:
-    """Open the notebooks in JupyterLab with the store wired in: change the parameters cell and run them again.
+    """Open the reports' notebooks in JupyterLab, on your store.
 
-    Other options go to JupyterLab, such as --no-browser or --port 8890.
+    The notebooks are copied into a folder of yours, with the store in their parameters. Change the cell below a title
+    and run it again. Options that are not listed here go to JupyterLab, such as --no-browser or --port 8890.
     """
     from pipelines.packs.lab import lay_out_notebooks, open_lab
 
@@ -313,9 +376,13 @@ def lab(
     open_lab(out, others.args)
 
 
-@store_app.command("check")
+@store_app.command("check", epilog=examples("store check"))
 def store_check(store: StorePath) -> None:
-    """Read a store to its last cell: its tables are as the contracts have them, and every row is accounted for."""
+    """Read a store to its last cell and say whether it is whole.
+
+    Whole is a store of which every part can be read, in which every row of every file is accounted for, and whose tables
+    are as the contracts have them. Exit status 1 where it is not, with a sentence that says what is wrong.
+    """
     from pipelines.jobs import what_is_wrong
 
     if wrong := what_is_wrong(store):
@@ -326,20 +393,26 @@ def store_check(store: StorePath) -> None:
     typer.echo(f"{store} is whole.")
 
 
-@store_app.command("backup")
+@store_app.command("backup", epilog=examples("store backup"))
 def store_backup(store: StorePath, out: Out = None) -> None:
-    """Copy a store, as it stands at one moment, to a new file beside it or where you say."""
+    """Copy a store, as it stands at one moment, to a new file.
+
+    The copy goes beside the store, or where you say; it never replaces a file.
+    """
     from pipelines.store.keeping import back_up
 
     typer.echo(f"Backup: {back_up(store, out)}")
 
 
-@store_app.command("restore")
+@store_app.command("restore", epilog=examples("store restore"))
 def store_restore(
     backup: Annotated[Path, typer.Argument(help="The backup.", show_default=False, readable=False)],
     store: StorePath,
 ) -> None:
-    """Put a backup in the place of a store; what was there is kept beside it."""
+    """Put a backup in the place of a store.
+
+    The backup is read first and must be whole. What was in its place is kept beside it.
+    """
     from pipelines.store.keeping import restore
 
     loads, kept = restore(backup, store)
@@ -348,13 +421,27 @@ def store_restore(
         _say(f"What was there before is kept as {kept}.")
 
 
-@store_app.command("migrate")
+@store_app.command("migrate", epilog=examples("store migrate"))
 def store_migrate(store: StorePath) -> None:
-    """Bring a store of an earlier version of this tool up to date; what it was is kept beside it."""
+    """Bring a store of an earlier version up to date.
+
+    What it was is kept beside it. Nothing happens to a store that is up to date.
+    """
     from pipelines.jobs import bring_up_to_date
 
     bring_up_to_date(store)
     typer.echo(f"{store} is up to date.")
+
+
+@app.command(epilog=examples("completion"))
+def completion(shell: Annotated[Shell, typer.Argument(help="The shell you type commands in.")]) -> None:
+    """Print the script by which your shell completes commands.
+
+    At the tabulator key the shell then completes commands, options and the names of reports.
+    """
+    from typer.completion import get_completion_script
+
+    typer.echo(get_completion_script(prog_name=COMMAND, complete_var=COMPLETING, shell=shell.value))
 
 
 def main() -> None:
@@ -363,8 +450,12 @@ def main() -> None:
         # A terminal that knows few characters shows the others by their numbers.
         if isinstance(stream, TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
+    if COMPLETING in os.environ:
+        from typer.completion import completion_init
+
+        completion_init()
     try:
-        app()
+        app(prog_name=COMMAND)
     except Exception as error:
         fault = error if isinstance(error, Fault) else refusal(error)
         if fault is None or "--debug" in sys.argv:
