@@ -3,18 +3,30 @@
 import json
 import os
 import sys
+from collections.abc import Mapping
 from dataclasses import asdict
 from enum import StrEnum
 from io import TextIOWrapper
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
 from pipelines.command_examples import examples
 from pipelines.faults import DataFault, Fault, RequestFault, refusal
+from pipelines.settings import (
+    CARRIED,
+    NAMED_IN,
+    PLAIN,
+    Chosen,
+    carry,
+    commented_file,
+    known_language,
+    read_settings,
+)
+from pipelines.settings import FILE as SETTINGS_FILE
 from pipelines.shipped import shipped_folder
-from pipelines.terminal import printable
+from pipelines.terminal import printable, text_table
 
 COMMAND = "rigging-removals"
 # Set by the script of `completion` when a shell asks for what may come next.
@@ -46,11 +58,18 @@ Files = Annotated[
     ),
 ]
 StorePath = Annotated[
-    Path, typer.Option("--store", help="The DuckDB file that holds the loaded lines.", readable=False)
+    Path,
+    typer.Option(
+        "--store", help="The DuckDB file that holds the loaded lines (setting: store).", readable=False
+    ),
 ]
 SourcePath = Annotated[
     Path | None,
-    typer.Option("--source", help="Source profile to read the files with (YAML).", readable=False),
+    typer.Option(
+        "--source",
+        help="Source profile to read the files with (YAML), or a folder of them, of which the fitting one is taken.",
+        readable=False,
+    ),
 ]
 Registers = Annotated[
     list[Path] | None,
@@ -67,6 +86,20 @@ Out = Annotated[Path | None, typer.Option("--out", help="Where to write.")]
 def _reports() -> list[str]:
     """Return what may follow `report`, read from the names of the notebooks, since a shell waits for it."""
     return ["all", *sorted(path.stem for path in shipped_folder("notebooks").glob("*.ipynb"))]
+
+
+class Units(StrEnum):
+    """Units of sizes and rated loads in reports."""
+
+    METRIC = "metric"
+    US = "us"
+
+
+class Palette(StrEnum):
+    """Colours of charts."""
+
+    COLOUR = "colour"
+    GREY = "grey"
 
 
 class Shell(StrEnum):
@@ -101,14 +134,100 @@ class TraceFormat(StrEnum):
     JSON = "json"
 
 
+# By setting, the parameters of commands that it gives a value to where none is typed.
+PARAMETERS = {
+    "store": "store",
+    "registers": "register",
+    "profiles": "source",
+    "drop_folder": "drop_folder",
+    "units": "units",
+    "language": "language",
+    "palette": "palette",
+    "paper": "paper",
+}
+INTO_REPORTS = ("report",)  # commands whose --out is the folder of reports
+
+
 @app.callback()
-def _options(debug: Annotated[bool, typer.Option("--debug", help="Show tracebacks.")] = False) -> None:
-    """Read by `main` before the command runs."""
+def _options(
+    context: typer.Context,
+    config: Annotated[
+        Path | None,
+        typer.Option(
+            "--config",
+            help=f"File of settings (TOML); else the one that {NAMED_IN} names, else {SETTINGS_FILE} here.",
+            readable=False,
+        ),
+    ] = None,
+    debug: Annotated[bool, typer.Option("--debug", help="Show tracebacks.")] = False,
+) -> None:
+    """Read the settings before the command runs; `main` looks for --debug."""
+    if context.invoked_subcommand == "completion":
+        return
+    settings = read_settings(config)
+    context.obj = settings
+    context.default_map = _defaults(settings)
+    _carry(**{name: settings[name].value for name in CARRIED})
+
+
+def _defaults(settings: Mapping[str, Chosen]) -> dict[str, Any]:
+    """Return what the settings say in place of options that are not typed, by command and parameter."""
+    stated = {name: chosen.value for name, chosen in settings.items() if chosen.origin != "default"}
+    values: dict[str, Any] = {PARAMETERS[name]: value for name, value in stated.items() if name in PARAMETERS}
+    if "registers" in stated:
+        values["register"] = stated["registers"].split("\n")
+    # Nothing is held against a store that is still to be made.
+    of_check = {name: value for name, value in values.items() if name != "store" or Path(value).exists()}
+    reports = {"out": stated["reports_folder"]} if "reports_folder" in stated else {}
+    return {
+        **{
+            command.name or command.callback.__name__: values
+            for command in app.registered_commands
+            if command.callback
+        },
+        **{name: values | reports for name in INTO_REPORTS},
+        "check": of_check,
+        "store": {str(command.name): values for command in store_app.registered_commands},
+    }
+
+
+def _carry(risk_targets: str = "", **shown: str) -> None:
+    """Have this process and its kernels show, and compute, as was chosen; a kernel may run in another folder."""
+    carry(**shown, **({"risk_targets": str(Path(risk_targets).absolute())} if risk_targets else {}))
+
+
+def _language(value: str) -> str:
+    try:
+        return known_language(value)
+    except RequestFault as fault:
+        raise typer.BadParameter(str(fault)) from fault
+
+
+ShownUnits = Annotated[
+    Units,
+    typer.Option(
+        "--units", help="Sizes and loads: metric (mm, tonnes) or us (inches, short tons of 2,000 lb)."
+    ),
+]
+ShownLanguage = Annotated[
+    str,
+    typer.Option(
+        "--language",
+        callback=_language,
+        help="How numbers and days are written: plain, or as in en-US, de-DE, fr-FR and others. Words stay English.",
+    ),
+]
+ShownPalette = Annotated[
+    Palette, typer.Option("--palette", help="Colours of charts: colour, or grey for printers without.")
+]
 
 
 @app.command(epilog=examples("demo"))
 def demo(
     out: Annotated[Path, typer.Option("--out", help="Folder to write into.")] = Path("reports/demo"),
+    units: ShownUnits = Units.METRIC,
+    language: ShownLanguage = PLAIN,
+    palette: ShownPalette = Palette.COLOUR,
 ) -> None:
     """Do the whole job on invented data: load, compute, report.
 
@@ -117,6 +236,7 @@ def demo(
     """
     from pipelines.jobs import run_demo
 
+    _carry(units=units, language=language, palette=palette)
     typer.echo(f"Report pack: {run_demo(out, say=_say)}")
 
 
@@ -332,6 +452,9 @@ def report(
     ] = False,
     pdf: Annotated[bool, typer.Option("--pdf", help="Write each page as a PDF too.")] = False,
     paper: Annotated[Paper, typer.Option("--paper", help="Paper of the PDF.")] = Paper.A4,
+    units: ShownUnits = Units.METRIC,
+    language: ShownLanguage = PLAIN,
+    palette: ShownPalette = Palette.COLOUR,
 ) -> None:
     """Run the notebooks into a report pack: pages, tables, an index.
 
@@ -340,6 +463,7 @@ def report(
     """
     from pipelines.packs import run_pack
 
+    _carry(units=units, language=language, palette=palette)
     index = run_pack(
         names,
         store,
@@ -431,6 +555,33 @@ def store_migrate(store: StorePath) -> None:
 
     bring_up_to_date(store)
     typer.echo(f"{store} is up to date.")
+
+
+@app.command(epilog=examples("config"))
+def config(
+    context: typer.Context,
+    write: Annotated[
+        Path | None, typer.Option("--write", help="Write a commented file of settings, to be filled in.")
+    ] = None,
+) -> None:
+    """Show each setting, its value and where it comes from.
+
+    Settings are read from a file, rigging-removals.toml in the working folder or the one given with --config, which
+    goes before the command. An option of a command wins over the file, and the file over what holds by default.
+    """
+    settings = context.obj
+    if write is None:
+        rows = [
+            (name, chosen.value.replace("\n", ", ") or "none", chosen.origin)
+            for name, chosen in settings.items()
+        ]
+        typer.echo("\n".join(text_table(("setting", "value", "from"), rows)))
+        return
+    if write.exists():
+        raise RequestFault(f"{write} is there already. Give another name, or remove it.")
+    write.parent.mkdir(parents=True, exist_ok=True)
+    write.write_text(commented_file(settings), encoding="utf-8")
+    _say(f"Settings: {write}. Take the # away in front of those you want, and fill them in.")
 
 
 @app.command(epilog=examples("completion"))

@@ -62,6 +62,11 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("rigging-removals store restore kept/march.duckdb --store removals.duckdb", "what was there is kept beside it"),
     ),
     "store migrate": (("rigging-removals store migrate --store removals.duckdb", "after an update of this tool"),),
+    "config": (
+        ("rigging-removals config", "what holds here"),
+        ("rigging-removals config --write rigging-removals.toml", "a file to fill in"),
+        ("rigging-removals --config yard/rigging-removals.toml config", "what a file elsewhere says"),
+    ),
     "completion": (
         ("rigging-removals completion bash >> ~/.bashrc", "then open a new terminal"),
         ("rigging-removals completion fish > ~/.config/fish/completions/rigging-removals.fish", "for fish"),

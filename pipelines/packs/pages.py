@@ -5,12 +5,14 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
+from pipelines.charts.theme import in_palette
 from pipelines.packs.exports import SHEETS
 from pipelines.packs.reading import OpenTables
 from pipelines.packs.running import Run
 from pipelines.packs.showing import Cautions
 from pipelines.shipped import statement
 from pipelines.wording import month_in_words, sources_in_words
+from pipelines.writing import written_day
 
 # Cells that the page frame shows by itself, or that only the pack reads.
 HIDDEN_TAGS = ["parameters", "injected-parameters", "cautions", "completed"]
@@ -100,6 +102,7 @@ def _body(notebook: Any) -> str:
 def _rendered(template: str, tables: OpenTables, title: str, **shown: Any) -> str:
     from jinja2 import Environment, FunctionLoader, StrictUndefined
 
+    now = datetime.now(UTC)
     pages = Environment(
         loader=FunctionLoader(_text), autoescape=True, undefined=StrictUndefined, trim_blocks=True
     )
@@ -109,10 +112,10 @@ def _rendered(template: str, tables: OpenTables, title: str, **shown: Any) -> st
         client=tables.client,
         site=tables.site,
         month=month_in_words(tables.period),
-        style=_text("page.css"),
+        style=in_palette(_text("page.css")),
         cautions=Cautions()._repr_html_(),
         sources=sources_in_words(tables.files, tables.as_of),
-        written_at=f"{datetime.now(UTC):%Y-%m-%d %H:%M} UTC",
+        written_at=f"{written_day(now)} {now:%H:%M} UTC",
         **shown,
     )
 

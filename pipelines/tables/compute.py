@@ -9,7 +9,7 @@ from datetime import date
 import duckdb
 import pandas as pd
 
-from pipelines.contracts import load_contract
+from pipelines.contracts import load_contract, own_targets
 from pipelines.exposure import build_exposures
 from pipelines.faults import RequestFault
 from pipelines.tables.detection_sensitivity import detection_sensitivity
@@ -80,10 +80,13 @@ def compute_tables(con: duckdb.DuckDBPyConnection, period: str | None = None) ->
         # The rest looks ahead, from what was just written.
         for name, frame in _plan(con, as_of).items():
             _write(con, name, frame)
-    con.execute("create or replace table table_state (period varchar, as_of date, computed_for_load bigint)")
     con.execute(
-        "insert into table_state select $month, $as_of, max(load_id) from loads",
-        {"month": month, "as_of": as_of},
+        "create or replace table table_state"
+        " (period varchar, as_of date, computed_for_load bigint, own_targets varchar)"
+    )
+    con.execute(
+        "insert into table_state select $month, $as_of, max(load_id), $own_targets from loads",
+        {"month": month, "as_of": as_of, "own_targets": own_targets()},
     )
 
 

@@ -49,6 +49,8 @@ def test_the_command_line_takes_each_example(typed):
     assert program == COMMAND
     for sign in SHELL_SIGNS:
         words = words[: words.index(sign)] if sign in words else words
+    while words[0].startswith("--"):  # of the tool as a whole, with a value each
+        words = words[2:]
     command, name = COMMANDS[""], ""
     context = command.make_context(COMMAND, [], resilient_parsing=True)
     while getattr(command, "commands", None):
