@@ -25,7 +25,7 @@ from pipelines.models.interval_advice import (
     TOO_LITTLE,
 )
 from pipelines.models.intervals import share_found, share_in_service
-from pipelines.settings import carried
+from pipelines.settings import US, carried
 from pipelines.writing import long_day, significant, written
 
 CAUTIONS = (
@@ -617,6 +617,13 @@ def sources_in_words(files: pd.DataFrame, as_of: date) -> str:
         made_of += f", the latest loaded on {day_in_words(latest)}"
     lines = int(files["lines_in_use"].sum())
     return f"{made_of}, with {counted(lines, 'line')} in use. Figures take in inspections up to {day_in_words(as_of)}."
+
+
+def units_in_words() -> str:
+    """Return in which units sizes and rated loads are given, and which ton is meant: two go by that name, a tenth apart."""
+    if carried("units") == US:
+        return "Sizes are nominal inches, rated loads short tons of 2,000 lb."
+    return f"Sizes are in mm, rated loads in tonnes (t) of {written(1000)} kg."
 
 
 def set_aside_finding(set_aside: pd.DataFrame) -> str:

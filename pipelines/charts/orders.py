@@ -4,6 +4,8 @@ import altair as alt
 import pandas as pd
 
 from pipelines.charts.theme import BLUE, GRID, INK, ORANGE, QUIET, SKY_BLUE, VERMILLION, WIDTH, themed
+from pipelines.settings import carried
+from pipelines.units import in_units
 from pipelines.wording import figure, month_in_words
 from pipelines.writing import written
 
@@ -168,12 +170,12 @@ def stock_chart(orders: pd.DataFrame) -> alt.LayerChart:
 
 
 def short_class(item_class: str) -> str:
-    """Return the label of an item class without the word that all of them have.
+    """Return the label of an item class without the word that all of them have, in the units chosen.
 
     >>> short_class("bow shackle, screw pin, 16 mm, 2.95 t, carbon")
     'bow, screw pin, 16 mm, 2.95 t, carbon'
     """
-    return item_class.replace(" shackle", "", 1)
+    return in_units(item_class.replace(" shackle", "", 1), carried("units"))
 
 
 def _percent(share: float) -> str:

@@ -26,7 +26,7 @@ from pipelines.packs.reading import OpenTables, open_tables
 from pipelines.packs.running import Run, run_notebook, without_machine_paths
 from pipelines.scratch import held_folder, scratch_folder
 from pipelines.shipped import shipped_folder
-from pipelines.wording import month_in_words, sources_in_words
+from pipelines.wording import month_in_words, sources_in_words, units_in_words
 from pipelines.wording_orders import assumptions
 
 # In the order of the index page; each is the name of a notebook.
@@ -257,6 +257,8 @@ def _about(tables: OpenTables) -> list[str]:
         f"Shackle inspections, {month_in_words(tables.period)}",
         f"The tables behind the reports for {scope}.",
         sources_in_words(tables.files, tables.as_of),
+        units_in_words(),
+        "The CSV files keep millimetres and tonnes whatever the units here.",
         'Each sheet is one table; "Column notes" says what every column means.',
     ]
 

@@ -11,7 +11,7 @@ from pipelines.packs.reading import OpenTables
 from pipelines.packs.running import Run
 from pipelines.packs.showing import Cautions
 from pipelines.shipped import statement
-from pipelines.wording import month_in_words, sources_in_words
+from pipelines.wording import month_in_words, sources_in_words, units_in_words
 from pipelines.writing import written_day
 
 # Cells that the page frame shows by itself, or that only the pack reads.
@@ -115,6 +115,7 @@ def _rendered(template: str, tables: OpenTables, title: str, **shown: Any) -> st
         style=in_palette(_text("page.css")),
         cautions=Cautions()._repr_html_(),
         sources=sources_in_words(tables.files, tables.as_of),
+        units=units_in_words(),
         written_at=f"{written_day(now)} {now:%H:%M} UTC",
         **shown,
     )

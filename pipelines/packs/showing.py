@@ -7,6 +7,8 @@ import pandas as pd
 
 from pipelines.charts.figure import escaped
 from pipelines.packs.headings import Heading, heading
+from pipelines.settings import carried
+from pipelines.units import in_units
 from pipelines.wording import CAUTIONS, month_in_words
 from pipelines.writing import written, written_day
 
@@ -113,6 +115,8 @@ def cell_text(value: object, head: Heading) -> str:
             return written(value * (100 if head.is_share else 1), head.decimals)  # type: ignore[operator]
         case "date":
             return written_day(pd.Timestamp(value))  # type: ignore[arg-type]
+    if head.names_sizes:
+        return in_units(str(value), carried("units"))
     return month_in_words(str(value)) if head.words == "Month" else str(value)
 
 

@@ -9,13 +9,16 @@ from datetime import date
 import altair as alt
 import pandas as pd
 import pytest
+from python_calamine import CalamineWorkbook
 
 from pipelines.charts import Figure
+from pipelines.charts.orders import short_class
 from pipelines.charts.theme import BLUE, GREYS, ORANGE
+from pipelines.packs.exports import write_table, write_workbook
 from pipelines.packs.headings import heading
-from pipelines.packs.showing import cell_text
+from pipelines.packs.showing import Table, cell_text
 from pipelines.settings import CARRIED_IN, carry
-from pipelines.wording import counted, day_in_words, figure, percent
+from pipelines.wording import counted, day_in_words, figure, percent, units_in_words
 from pipelines.writing import number_marks, significant, written, written_day
 
 THIN, NO_BREAK = "\N{NARROW NO-BREAK SPACE}", "\N{NO-BREAK SPACE}"
@@ -80,3 +83,23 @@ def drawn():
         alt.Chart(frame).mark_bar().encode(x=alt.X("x:Q", axis=axis), color=alt.Color("colour:N", scale=None))
     )
     return Figure(chart, "finding", "alternative").svg()
+
+
+def test_reports_name_sizes_and_loads_in_the_units_chosen_and_csv_keeps_those_of_the_store(tmp_path):
+    label = "bow shackle, screw pin, 16 mm, 2.95 t, carbon"
+    shown = "bow shackle, screw pin, 5/8 in, 3.25 short tons, carbon"
+    frame = pd.DataFrame({"client": ["Brackle Docks"], "item_class": [label]})
+    assert units_in_words() == "Sizes are in mm, rated loads in tonnes (t) of 1,000 kg."
+    assert label in Table(frame, ["client", "item_class"], "Orders")._repr_html_()
+    carry(units="us")
+    assert units_in_words() == "Sizes are nominal inches, rated loads short tons of 2,000 lb."
+    assert shown in Table(frame, ["client", "item_class"], "Orders")._repr_html_()
+    assert short_class(label) == shown.replace(" shackle", "")
+    assert cell_text("above 19 to 38 mm", heading("level", "hazard_model")) == "above 3/4 to 1-1/2 in"
+    # What a person wrote stays as it was written.
+    assert cell_text("16 mm", heading("raw")) == "16 mm"
+    write_workbook(tmp_path / "a.xlsx", {"order_plan": frame}, ["About"], date(2026, 9, 3))
+    book = CalamineWorkbook.from_path(str(tmp_path / "a.xlsx"))
+    assert book.get_sheet_by_name("Order plan").to_python()[1] == ["Brackle Docks", shown]
+    write_table(frame, "csv", tmp_path / "a.csv")
+    assert label in (tmp_path / "a.csv").read_text(encoding="utf-8")
