@@ -145,7 +145,7 @@ PARAMETERS = {
     "palette": "palette",
     "paper": "paper",
 }
-INTO_REPORTS = ("report",)  # commands whose --out is the folder of reports
+INTO_REPORTS = ("report", "month")  # commands whose --out is the folder of reports
 
 
 @app.callback()
@@ -476,6 +476,69 @@ def report(
         keep_notebooks=keep_notebooks,
     )
     typer.echo(f"Report pack: {index}")
+
+
+@app.command(epilog=examples("month"))
+def month(
+    drop_folder: Annotated[
+        Path,
+        typer.Option(
+            "--drop-folder", help="Folder in which exports arrive (setting: drop_folder).", readable=False
+        ),
+    ],
+    store: StorePath,
+    register: Registers = None,
+    source: SourcePath = None,
+    period: Annotated[
+        str, typer.Option("--period", help="Month of the reports, YYYY-MM; else the month before this one.")
+    ] = "",
+    each_client: Annotated[
+        bool, typer.Option("--each-client", help="Make a pack for each client too, in OUT/clients.")
+    ] = False,
+    pdf: Annotated[bool, typer.Option("--pdf", help="Write each page as a PDF too.")] = False,
+    paper: Annotated[Paper, typer.Option("--paper", help="Paper of the PDF.")] = Paper.A4,
+    units: ShownUnits = Units.METRIC,
+    language: ShownLanguage = PLAIN,
+    palette: ShownPalette = Palette.COLOUR,
+    jobs: Annotated[int, typer.Option("--jobs", min=1, help="Notebooks run side by side.")] = 2,
+    pseudonymise: Annotated[
+        bool, typer.Option("--pseudonymise", help="Take names out, as intake does.")
+    ] = False,
+    out: Annotated[Path, typer.Option("--out", help="Folder of the packs and the summary.")] = Path(
+        "reports"
+    ),
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Say what would be done, and change nothing.")
+    ] = False,
+) -> None:
+    """Do the month's work: load what is new, make the reports.
+
+    Loads the files of the drop folder that the store does not have yet, in the order of their names, makes the report
+    pack of the month, and writes summary.txt, which can be mailed, and summary.json beside the packs. Nothing in the
+    drop folder is moved or deleted. A file that is refused keeps no other from being loaded. Made to be run by cron or
+    the Windows Task Scheduler: exit status 0 where all went well, 1 where something was refused or failed, 2 for wrong
+    usage.
+    """
+    from pipelines.monthly_run import Asked, run_month
+    from pipelines.wording_run import run_in_words
+
+    _carry(units=units, language=language, palette=palette)
+    asked = Asked(
+        drop_folder,
+        store,
+        register or [],
+        source,
+        out,
+        period,
+        each_client,
+        paper.value if pdf else "",
+        jobs,
+        pseudonymise,
+    )
+    outcome = run_month(asked, is_dry=dry_run)
+    typer.echo("\n".join(run_in_words(outcome)))
+    if not outcome.is_clean:
+        raise typer.Exit(1)
 
 
 @app.command(

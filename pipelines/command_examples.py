@@ -45,6 +45,11 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ('rigging-removals report all --store removals.duckdb --period 2026-03 --client "Brackle Docks" --pdf', "for one client, on paper too"),
         ("rigging-removals report monthly procurement --store removals.duckdb --period 2026-03 --out april", "two reports, into a folder of your choice"),
     ),
+    "month": (
+        ("rigging-removals month --drop-folder incoming --store removals.duckdb --source profiles --register sites.csv", "all of it"),
+        ("rigging-removals month --drop-folder incoming --store removals.duckdb --dry-run", "what would be done"),
+        ("rigging-removals --config /yard/rigging-removals.toml month --each-client --pdf", "with everything else in a file of settings, as a scheduler runs it"),
+    ),
     "lab": (
         ("rigging-removals lab --store removals.duckdb", "in the browser"),
         ("rigging-removals lab --store removals.duckdb --no-browser --port 8890", "on a machine without a screen"),

@@ -622,7 +622,7 @@ def sources_in_words(files: pd.DataFrame, as_of: date) -> str:
 def units_in_words() -> str:
     """Return in which units sizes and rated loads are given, and which ton is meant: two go by that name, a tenth apart."""
     if carried("units") == US:
-        return "Sizes are nominal inches, rated loads short tons of 2,000 lb."
+        return f"Sizes are nominal inches, rated loads short tons of {written(2000)} lb."
     return f"Sizes are in mm, rated loads in tonnes (t) of {written(1000)} kg."
 
 

@@ -143,8 +143,8 @@ def _plan(con: duckdb.DuckDBPyConnection, as_of: date | None) -> dict[str, pd.Da
 
 
 def _month_to_compute(con: duckdb.DuckDBPyConnection, period: str | None) -> str | None:
-    if period and not re.fullmatch(r"\d{4}-(0[1-9]|1[0-2])", period):
-        raise RequestFault(f'"{period}" is not a month. Write it as YYYY-MM, such as 2025-06.')
+    if period:
+        refuse_no_month(period)
     first, last = _first_and_last_month(con)
     if period and first and period < first:
         raise RequestFault(f"No inspection line lies in {period} or before. Choose a month from {first} on.")
@@ -157,6 +157,12 @@ def _first_and_last_month(con: duckdb.DuckDBPyConnection) -> tuple[str | None, s
     ).fetchone()
     assert months is not None
     return months[0], months[1]
+
+
+def refuse_no_month(period: str) -> None:
+    """Raise RequestFault where a text is no month, YYYY-MM."""
+    if not re.fullmatch(r"\d{4}-(0[1-9]|1[0-2])", period):
+        raise RequestFault(f'"{period}" is not a month. Write it as YYYY-MM, such as 2025-06.')
 
 
 def last_day(month: str) -> date:
