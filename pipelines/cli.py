@@ -1,21 +1,41 @@
 """The command line: each command is one call into the rooms, and every fault one sentence on stderr."""
 
 import json
+import os
 import sys
+from collections.abc import Mapping
 from dataclasses import asdict
 from enum import StrEnum
 from io import TextIOWrapper
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
+from pipelines.command_examples import examples
 from pipelines.faults import DataFault, Fault, RequestFault, refusal
-from pipelines.terminal import printable
+from pipelines.settings import (
+    CARRIED,
+    NAMED_IN,
+    PLAIN,
+    Chosen,
+    carry,
+    commented_file,
+    known_language,
+    read_settings,
+)
+from pipelines.settings import FILE as SETTINGS_FILE
+from pipelines.shipped import shipped_folder
+from pipelines.terminal import printable, text_table
+
+COMMAND = "rigging-removals"
+# Set by the script of `completion` when a shell asks for what may come next.
+COMPLETING = "_RIGGING_REMOVALS_COMPLETE"
 
 app = typer.Typer(
     help="Turn exported shackle inspection logs into removal rates, reasons and inspection intervals.",
-    epilog="Figures describe records, not the shackle in someone's hand. A qualified person decides.",
+    epilog=examples("")
+    + "\n\nFigures describe records, not the shackle in someone's hand. A qualified person decides.",
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
@@ -25,7 +45,9 @@ app = typer.Typer(
 STOPPED = 130  # exit status of what was stopped at the keyboard, common practice, no source
 
 store_app = typer.Typer(
-    help="Look after a store: check it, back it up, put a backup in its place.", no_args_is_help=True
+    help="Look after a store: check, back up, restore, migrate.",
+    no_args_is_help=True,
+    epilog=examples("store"),
 )
 app.add_typer(store_app, name="store")
 
@@ -38,11 +60,18 @@ Files = Annotated[
     ),
 ]
 StorePath = Annotated[
-    Path, typer.Option("--store", help="The DuckDB file that holds the loaded lines.", readable=False)
+    Path,
+    typer.Option(
+        "--store", help="The DuckDB file that holds the loaded lines (setting: store).", readable=False
+    ),
 ]
 SourcePath = Annotated[
     Path | None,
-    typer.Option("--source", help="Source profile to read the files with (YAML).", readable=False),
+    typer.Option(
+        "--source",
+        help="Source profile to read the files with (YAML), or a folder of them, of which the fitting one is taken.",
+        readable=False,
+    ),
 ]
 Registers = Annotated[
     list[Path] | None,
@@ -51,9 +80,38 @@ Registers = Annotated[
     ),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the account as JSON.")]
+Jobs = Annotated[int, typer.Option("--jobs", min=0, help="Notebooks run side by side; 0: one for each core.")]
 Client = Annotated[str, typer.Option("--client", help="Only this client.")]
 Site = Annotated[str, typer.Option("--site", help="Only this site.")]
 Out = Annotated[Path | None, typer.Option("--out", help="Where to write.")]
+
+
+def _reports() -> list[str]:
+    """Return what may follow `report`, read from the names of the notebooks, since a shell waits for it."""
+    return ["all", *sorted(path.stem for path in shipped_folder("notebooks").glob("*.ipynb"))]
+
+
+class Units(StrEnum):
+    """Units of sizes and rated loads in reports."""
+
+    METRIC = "metric"
+    US = "us"
+
+
+class Palette(StrEnum):
+    """Colours of charts."""
+
+    COLOUR = "colour"
+    GREY = "grey"
+
+
+class Shell(StrEnum):
+    """The shells that complete commands and options at a key press."""
+
+    BASH = "bash"
+    ZSH = "zsh"
+    FISH = "fish"
+    POWERSHELL = "powershell"
 
 
 class Format(StrEnum):
@@ -79,27 +137,123 @@ class TraceFormat(StrEnum):
     JSON = "json"
 
 
+# By setting, the parameters of commands that it gives a value to where none is typed.
+PARAMETERS = {
+    "store": "store",
+    "registers": "register",
+    "profiles": "source",
+    "drop_folder": "drop_folder",
+    "units": "units",
+    "language": "language",
+    "palette": "palette",
+    "paper": "paper",
+}
+INTO_REPORTS = ("report", "month")  # commands whose --out is the folder of reports
+
+
 @app.callback()
-def _options(debug: Annotated[bool, typer.Option("--debug", help="Show tracebacks.")] = False) -> None:
-    """Read by `main` before the command runs."""
+def _options(
+    context: typer.Context,
+    config: Annotated[
+        Path | None,
+        typer.Option(
+            "--config",
+            help=f"File of settings (TOML); else the one that {NAMED_IN} names, else {SETTINGS_FILE} here.",
+            readable=False,
+        ),
+    ] = None,
+    debug: Annotated[bool, typer.Option("--debug", help="Show tracebacks.")] = False,
+) -> None:
+    """Read the settings before the command runs; `main` looks for --debug."""
+    if context.invoked_subcommand == "completion":
+        return
+    settings = read_settings(config)
+    context.obj = settings
+    context.default_map = _defaults(settings)
+    _carry(**{name: settings[name].value for name in CARRIED})
 
 
-@app.command()
+def _defaults(settings: Mapping[str, Chosen]) -> dict[str, Any]:
+    """Return what the settings say in place of options that are not typed, by command and parameter."""
+    stated = {name: chosen.value for name, chosen in settings.items() if chosen.origin != "default"}
+    values: dict[str, Any] = {PARAMETERS[name]: value for name, value in stated.items() if name in PARAMETERS}
+    if "registers" in stated:
+        values["register"] = stated["registers"].split("\n")
+    # Nothing is held against a store that is still to be made.
+    of_check = {name: value for name, value in values.items() if name != "store" or Path(value).exists()}
+    reports = {"out": stated["reports_folder"]} if "reports_folder" in stated else {}
+    return {
+        **{
+            command.name or command.callback.__name__: values
+            for command in app.registered_commands
+            if command.callback
+        },
+        **{name: values | reports for name in INTO_REPORTS},
+        "check": of_check,
+        "store": {str(command.name): values for command in store_app.registered_commands},
+    }
+
+
+def _carry(risk_targets: str = "", **shown: str) -> None:
+    """Have this process and its kernels show, and compute, as was chosen; a kernel may run in another folder."""
+    carry(**shown, **({"risk_targets": str(Path(risk_targets).absolute())} if risk_targets else {}))
+
+
+def _language(value: str) -> str:
+    try:
+        return known_language(value)
+    except RequestFault as fault:
+        raise typer.BadParameter(str(fault)) from fault
+
+
+ShownUnits = Annotated[
+    Units,
+    typer.Option(
+        "--units", help="Sizes and loads: metric (mm, tonnes) or us (inches, short tons of 2,000 lb)."
+    ),
+]
+ShownLanguage = Annotated[
+    str,
+    typer.Option(
+        "--language",
+        callback=_language,
+        help="How numbers and days are written: plain, or as in en-US, de-DE, fr-FR and others. Words stay English.",
+    ),
+]
+ShownPalette = Annotated[
+    Palette, typer.Option("--palette", help="Colours of charts: colour, or grey for printers without.")
+]
+
+
+@app.command(epilog=examples("demo"))
 def demo(
     out: Annotated[Path, typer.Option("--out", help="Folder to write into.")] = Path("reports/demo"),
+    units: ShownUnits = Units.METRIC,
+    language: ShownLanguage = PLAIN,
+    palette: ShownPalette = Palette.COLOUR,
 ) -> None:
-    """Do the whole job on the demo data: load, check, compute, report."""
+    """Do the whole job on invented data: load, compute, report.
+
+    Exports of three invented clients are loaded into a store of their own, every report is made from it, and the last
+    line names the page to open. The folder may be removed at any time.
+    """
     from pipelines.jobs import run_demo
 
+    _carry(units=units, language=language, palette=palette)
     typer.echo(f"Report pack: {run_demo(out, say=_say)}")
 
 
-@app.command()
+@app.command(epilog=examples("profile"))
 def profile(
     files: Files,
     out: Annotated[Path, typer.Option("--out", help="The YAML file to write.")],
 ) -> None:
-    """Draft a source profile from the headers and values of files of one exporter; load nothing."""
+    """Draft a source profile from files of one exporter; load nothing.
+
+    A source profile says what an exporter calls its columns and how it writes days, numbers, units and reasons. The
+    draft is made from headers and values; what is unsure is listed and stands as a remark in the draft. Read it, mend
+    it, and set confirmed: true, without which nothing is loaded with it.
+    """
     from pipelines.intake.sampling import sample_files
     from pipelines.sources.drafting import draft_profile, finding_lines
 
@@ -114,7 +268,7 @@ def profile(
     )
 
 
-@app.command()
+@app.command(epilog=examples("check"))
 def check(
     files: Files,
     store: Annotated[
@@ -124,7 +278,11 @@ def check(
     source: SourcePath = None,
     as_json: AsJson = False,
 ) -> None:
-    """Check files against the contract and say what would be quarantined and why; load nothing."""
+    """Say which rows would be refused, and why; load nothing.
+
+    Each file gets its account, rows read = accepted + quarantined, and each row that would be refused a sentence that
+    says what is wrong with it and what to do.
+    """
     from pipelines.intake import account_lines, check_files
 
     accounts = []
@@ -140,7 +298,7 @@ def check(
         typer.echo(json.dumps(accounts, indent=2, ensure_ascii=False))
 
 
-@app.command()
+@app.command(epilog=examples("intake"))
 def intake(
     files: Files,
     store: StorePath,
@@ -161,7 +319,12 @@ def intake(
     ] = False,
     as_json: AsJson = False,
 ) -> None:
-    """Load files into the store: every row is accepted, or quarantined with its reason."""
+    """Load files into the store; every row is accounted for.
+
+    A row is accepted, or quarantined with its reason. Each file is loaded whole or not at all, and a file that was
+    loaded before changes nothing. A later export that revises a line takes its place; the old line stays readable.
+    The result tables are computed anew at the end.
+    """
     from pipelines.intake import account_lines
     from pipelines.jobs import load_and_compute
 
@@ -174,7 +337,7 @@ def intake(
         typer.echo(json.dumps(accounts, indent=2, ensure_ascii=False))
 
 
-@app.command()
+@app.command(epilog=examples("quarantine"))
 def quarantine(
     store: StorePath,
     export: Annotated[
@@ -185,7 +348,10 @@ def quarantine(
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the rows as JSON.")] = False,
 ) -> None:
-    """Show the rows that are in quarantine and what is wrong with them; a corrected workbook of them goes to intake."""
+    """Show the rows that were refused, or export them for correction.
+
+    Correct the cells of the exported workbook and load it with intake: what is right now comes in.
+    """
     from pipelines.intake.corrections import open_rows, row_lines, write_corrections
     from pipelines.store import open_store
 
@@ -204,7 +370,7 @@ def quarantine(
         _say("No row is in quarantine.")
 
 
-@app.command()
+@app.command(epilog=examples("table"))
 def table(
     name: Annotated[str, typer.Argument(help="Name of a result table.")],
     store: StorePath,
@@ -213,7 +379,12 @@ def table(
     site: Site = "",
     out: Out = None,
 ) -> None:
-    """Write one result table to the terminal or to a file."""
+    """Write one result table to the terminal or to a file.
+
+    For people and programs that work on with the figures: tables of removal rates, reasons, intervals, forecasts,
+    orders, sites compared and others; a name that is not known lists them all. Columns have the names, and loads and
+    sizes the metric units, of the contracts in data_contracts.
+    """
     from pipelines.jobs import table_of_store
     from pipelines.packs.exports import write_table
 
@@ -221,7 +392,7 @@ def table(
     write_table(frame, format.value, out)
 
 
-@app.command()
+@app.command(epilog=examples("trace"))
 def trace(
     name: Annotated[str, typer.Argument(help="Name of a result table.")],
     where: Annotated[
@@ -249,7 +420,11 @@ def trace(
     format: Annotated[TraceFormat, typer.Option("--format", help="How to write it.")] = TraceFormat.TEXT,
     out: Out = None,
 ) -> None:
-    """List the log lines behind a figure of a result table, superseded and quarantined ones too."""
+    """List the log lines behind a figure of a result table.
+
+    A figure is named by its table and by values of its key columns. Listed are the lines it was made from with file and
+    row, the lines that a later export replaced, and the rows of the same place that are in quarantine.
+    """
     from pipelines.jobs import trace as lines_behind
     from pipelines.packs.exports import write_lines, write_table
     from pipelines.wording_trace import trace_lines_of_text
@@ -264,22 +439,25 @@ def trace(
         _say(remark)
 
 
-@app.command()
+@app.command(epilog=examples("report"))
 def report(
-    names: Annotated[list[str], typer.Argument(help="Reports to make, or: all")],
+    names: Annotated[
+        list[str], typer.Argument(help="Reports to make, or: all", metavar="REPORT", autocompletion=_reports)
+    ],
     store: StorePath,
     period: Annotated[str, typer.Option("--period", help="Month of the report, YYYY-MM.")],
     client: Client = "",
     site: Site = "",
-    jobs: Annotated[
-        int, typer.Option("--jobs", min=0, help="Notebooks run side by side; 0: one for each core.")
-    ] = 0,
+    jobs: Jobs = 0,
     out: Annotated[Path, typer.Option("--out", help="Folder to write into.")] = Path("reports"),
     keep_notebooks: Annotated[
         bool, typer.Option("--keep-notebooks", help="Put the notebooks as they were run into the pack.")
     ] = False,
     pdf: Annotated[bool, typer.Option("--pdf", help="Write each page as a PDF too.")] = False,
     paper: Annotated[Paper, typer.Option("--paper", help="Paper of the PDF.")] = Paper.A4,
+    units: ShownUnits = Units.METRIC,
+    language: ShownLanguage = PLAIN,
+    palette: ShownPalette = Palette.COLOUR,
     by_site: Annotated[
         bool, typer.Option("--by-site", help="Make each report once for each site of the client.")
     ] = False,
@@ -292,12 +470,15 @@ def report(
         ),
     ] = "",
 ) -> None:
-    """Run the notebooks into a report pack: pages, tables and an index.
+    """Run the notebooks into a report pack: pages, tables, an index.
 
-    A report that stops does not keep the others from being made: it is named at the end, and the exit status is 1.
+    The pack is a folder named after the month. Its pages need no network, and its tables come as one workbook and as
+    CSV files. An earlier pack of the same month there is replaced once the new one is whole. A report that stops does
+    not keep the others from being made: it is named at the end, and the exit status is 1.
     """
     from pipelines.packs import run_pack
 
+    _carry(units=units, language=language, palette=palette)
     try:
         index = run_pack(
             names,
@@ -318,21 +499,87 @@ def report(
     typer.echo(f"Report pack: {index}")
 
 
-@app.command()
+@app.command(epilog=examples("export"))
 def export(
     store: StorePath,
     out: Annotated[Path, typer.Option("--out", help="The new folder.")],
 ) -> None:
-    """Write the whole store as a folder of Parquet files, for other programs and for machines that share a disk.
+    """Write the whole store as a folder of Parquet files.
 
-    Such a folder can be given with --store wherever a store is only read. It holds every client's lines.
+    For other programs, and for machines that share a disk. Such a folder can be given with --store wherever a store is
+    only read. It holds every client's lines, but not the key of pseudonyms.
     """
     from pipelines.jobs import export_store
 
     typer.echo(f"Exported: {export_store(store, out)}")
 
 
-@app.command(context_settings={"allow_extra_args": True, "ignore_unknown_options": True})
+@app.command(epilog=examples("month"))
+def month(
+    drop_folder: Annotated[
+        Path,
+        typer.Option(
+            "--drop-folder", help="Folder in which exports arrive (setting: drop_folder).", readable=False
+        ),
+    ],
+    store: StorePath,
+    register: Registers = None,
+    source: SourcePath = None,
+    period: Annotated[
+        str, typer.Option("--period", help="Month of the reports, YYYY-MM; else the month before this one.")
+    ] = "",
+    each_client: Annotated[
+        bool, typer.Option("--each-client", help="Make a pack for each client too, in OUT/clients.")
+    ] = False,
+    pdf: Annotated[bool, typer.Option("--pdf", help="Write each page as a PDF too.")] = False,
+    paper: Annotated[Paper, typer.Option("--paper", help="Paper of the PDF.")] = Paper.A4,
+    units: ShownUnits = Units.METRIC,
+    language: ShownLanguage = PLAIN,
+    palette: ShownPalette = Palette.COLOUR,
+    jobs: Jobs = 0,
+    pseudonymise: Annotated[
+        bool, typer.Option("--pseudonymise", help="Take names out, as intake does.")
+    ] = False,
+    out: Annotated[Path, typer.Option("--out", help="Folder of the packs and the summary.")] = Path(
+        "reports"
+    ),
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Say what would be done, and change nothing.")
+    ] = False,
+) -> None:
+    """Do the month's work: load what is new, make the reports.
+
+    Loads the files of the drop folder that the store does not have yet, in the order of their names, makes the report
+    pack of the month, and writes summary.txt, which can be mailed, and summary.json beside the packs. Nothing in the
+    drop folder is moved or deleted. A file that is refused keeps no other from being loaded. Made to be run by cron or
+    the Windows Task Scheduler: exit status 0 where all went well, 1 where something was refused or failed, 2 for wrong
+    usage.
+    """
+    from pipelines.monthly_run import Asked, run_month
+    from pipelines.wording_run import run_in_words
+
+    _carry(units=units, language=language, palette=palette)
+    asked = Asked(
+        drop_folder,
+        store,
+        register or [],
+        source,
+        out,
+        period,
+        each_client,
+        paper.value if pdf else "",
+        jobs,
+        pseudonymise,
+    )
+    outcome = run_month(asked, is_dry=dry_run)
+    typer.echo("\n".join(run_in_words(outcome)))
+    if not outcome.is_clean:
+        raise typer.Exit(1)
+
+
+@app.command(
+    epilog=examples("lab"), context_settings={"allow_extra_args": True, "ignore_unknown_options": True}
+)
 def lab(
     others: typer.Context,
     store: StorePath,
@@ -340,9 +587,10 @@ def lab(
         "lab"
     ),
 ) -> None:
-    """Open the notebooks in JupyterLab with the store wired in: change the parameters cell and run them again.
+    """Open the reports' notebooks in JupyterLab, on your store.
 
-    Other options go to JupyterLab, such as --no-browser or --port 8890.
+    The notebooks are copied into a folder of yours, with the store in their parameters. Change the cell below a title
+    and run it again. Options that are not listed here go to JupyterLab, such as --no-browser or --port 8890.
     """
     from pipelines.packs.lab import lay_out_notebooks, open_lab
 
@@ -351,9 +599,13 @@ def lab(
     open_lab(out, others.args)
 
 
-@store_app.command("check")
+@store_app.command("check", epilog=examples("store check"))
 def store_check(store: StorePath) -> None:
-    """Read a store to its last cell: its tables are as the contracts have them, and every row is accounted for."""
+    """Read a store to its last cell and say whether it is whole.
+
+    Whole is a store of which every part can be read, in which every row of every file is accounted for, and whose tables
+    are as the contracts have them. Exit status 1 where it is not, with a sentence that says what is wrong.
+    """
     from pipelines.jobs import what_is_wrong
 
     if wrong := what_is_wrong(store):
@@ -364,20 +616,26 @@ def store_check(store: StorePath) -> None:
     typer.echo(f"{store} is whole.")
 
 
-@store_app.command("backup")
+@store_app.command("backup", epilog=examples("store backup"))
 def store_backup(store: StorePath, out: Out = None) -> None:
-    """Copy a store, as it stands at one moment, to a new file beside it or where you say."""
+    """Copy a store, as it stands at one moment, to a new file.
+
+    The copy goes beside the store, or where you say; it never replaces a file.
+    """
     from pipelines.store.keeping import back_up
 
     typer.echo(f"Backup: {back_up(store, out)}")
 
 
-@store_app.command("restore")
+@store_app.command("restore", epilog=examples("store restore"))
 def store_restore(
     backup: Annotated[Path, typer.Argument(help="The backup.", show_default=False, readable=False)],
     store: StorePath,
 ) -> None:
-    """Put a backup in the place of a store; what was there is kept beside it."""
+    """Put a backup in the place of a store.
+
+    The backup is read first and must be whole. What was in its place is kept beside it.
+    """
     from pipelines.store.keeping import restore
 
     loads, kept = restore(backup, store)
@@ -386,13 +644,54 @@ def store_restore(
         _say(f"What was there before is kept as {kept}.")
 
 
-@store_app.command("migrate")
+@store_app.command("migrate", epilog=examples("store migrate"))
 def store_migrate(store: StorePath) -> None:
-    """Bring a store of an earlier version of this tool up to date; what it was is kept beside it."""
+    """Bring a store of an earlier version up to date.
+
+    What it was is kept beside it. Nothing happens to a store that is up to date.
+    """
     from pipelines.jobs import bring_up_to_date
 
     bring_up_to_date(store)
     typer.echo(f"{store} is up to date.")
+
+
+@app.command(epilog=examples("config"))
+def config(
+    context: typer.Context,
+    write: Annotated[
+        Path | None, typer.Option("--write", help="Write a commented file of settings, to be filled in.")
+    ] = None,
+) -> None:
+    """Show each setting, its value and where it comes from.
+
+    Settings are read from a file, rigging-removals.toml in the working folder or the one given with --config, which
+    goes before the command. An option of a command wins over the file, and the file over what holds by default.
+    """
+    settings = context.obj
+    if write is None:
+        rows = [
+            (name, chosen.value.replace("\n", ", ") or "none", chosen.origin)
+            for name, chosen in settings.items()
+        ]
+        typer.echo("\n".join(text_table(("setting", "value", "from"), rows)))
+        return
+    if write.exists():
+        raise RequestFault(f"{write} is there already. Give another name, or remove it.")
+    write.parent.mkdir(parents=True, exist_ok=True)
+    write.write_text(commented_file(settings), encoding="utf-8")
+    _say(f"Settings: {write}. Take the # away in front of those you want, and fill them in.")
+
+
+@app.command(epilog=examples("completion"))
+def completion(shell: Annotated[Shell, typer.Argument(help="The shell you type commands in.")]) -> None:
+    """Print the script by which your shell completes commands.
+
+    At the tabulator key the shell then completes commands, options and the names of reports.
+    """
+    from typer.completion import get_completion_script
+
+    typer.echo(get_completion_script(prog_name=COMMAND, complete_var=COMPLETING, shell=shell.value))
 
 
 def main() -> None:
@@ -401,8 +700,12 @@ def main() -> None:
         # A terminal that knows few characters shows the others by their numbers.
         if isinstance(stream, TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
+    if COMPLETING in os.environ:
+        from typer.completion import completion_init
+
+        completion_init()
     try:
-        app()
+        app(prog_name=COMMAND)
     except Exception as error:
         fault = error if isinstance(error, Fault) else refusal(error)
         if fault is None or "--debug" in sys.argv:

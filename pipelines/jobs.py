@@ -13,7 +13,7 @@ from pipelines.packs.computed import computed_store, is_computed_for
 from pipelines.packs.reading import open_month
 from pipelines.scratch import scratch_folder
 from pipelines.shipped import shipped_folder
-from pipelines.sources import known_profiles, read_profile
+from pipelines.sources import known_profiles, profiles_at
 from pipelines.store import make_store, open_store, remove_empty_store
 from pipelines.store.checking import disagreements, unreadable_tables, wrong_shapes
 from pipelines.store.folder import write_folder
@@ -126,7 +126,8 @@ def trace(
     The exported `files`, given again, fill in `raw` of their lines; `period` is the month of the report that the figure
     stood in, '' for the latest.
     """
-    profiles = known_profiles() + ([read_profile(profile_path)] if profile_path else [])
+    by_source = {profile.source: profile for profile in (*known_profiles(), *profiles_at(profile_path))}
+    profiles = list(by_source.values())
     with open_month(store, period, "") as (con, _, _, as_of):
         quarantined, unread = quarantined_lines(con, profiles)
         lines = trace_lines(con, table, where, quarantined, as_of)

@@ -1,5 +1,6 @@
-"""Lengths, loads and numbers as logs write them; each is converted once, at intake."""
+"""Lengths, loads and numbers: as logs write them, converted once at intake, and as a reader wants them, in reports."""
 
+import math
 import re
 import unicodedata
 from fractions import Fraction
@@ -12,6 +13,11 @@ TONNES_PER = {
     "lb": 0.00045359237,
 }
 LENGTH_UNITS = ("mm", "in")
+
+# Nominal sizes in inches go up by sixteenths to 9/16, by eighths to 2, by quarters to 4 and by halves from there. A metric
+# nominal size stands for the inch size nearest to it, up to 6 % off as 6 mm and 1/4 in (common practice, no source).
+_STEPS_OF_INCHES = ((9 / 16, 16), (2.0, 8), (4.0, 4), (math.inf, 2))
+_FARTHEST_OFF = 0.06
 
 _LENGTH_MARKS = {"mm": "mm", "in": "in", "inch": "in", "inches": "in", '"': "in", "''": "in"}
 _LOAD_MARKS = {
@@ -78,6 +84,53 @@ def load_t(text: str, unit: str, decimal: str = ".") -> float | None:
     value = number(figure, decimal)
     unit_written = unit if not mark or mark in _EITHER_TON else _LOAD_MARKS.get(mark)
     return value * TONNES_PER[unit_written] if value is not None and unit_written else None
+
+
+def nominal_inches(mm: float) -> str:
+    """Return the nominal size in inches that a metric one stands for; in decimals where none is near.
+
+    >>> nominal_inches(16), nominal_inches(35), nominal_inches(25), nominal_inches(17)
+    ('5/8', '1-3/8', '1', '0.67')
+    """
+    inches = mm / MM_PER_INCH
+    steps = next(each for up_to, each in _STEPS_OF_INCHES if inches <= up_to * (1 + _FARTHEST_OFF))
+    nominal = Fraction(round(inches * steps), steps)
+    if not nominal or abs(inches / nominal - 1) > _FARTHEST_OFF:
+        return f"{inches:.2f}"
+    whole, part = divmod(nominal, 1)
+    return "-".join(str(each) for each in (whole, part) if each)
+
+
+def short_tons(tonnes: float) -> float:
+    """Return a load in short tons of 2 000 lb, to the hundredth.
+
+    >>> short_tons(2.95)
+    3.25
+    """
+    return round(tonnes / TONNES_PER["short ton"], 2)
+
+
+def in_units(label: str, units: str) -> str:
+    """Return a label of the store, which names sizes in mm and loads in t, with those of `units` ("metric" or "us").
+
+    >>> in_units("bow shackle, screw pin, 16 mm, 2.95 t, carbon", "us")
+    'bow shackle, screw pin, 5/8 in, 3.25 short tons, carbon'
+    >>> in_units("above 19 to 38 mm", "us"), in_units("above 19 to 38 mm", "metric")
+    ('above 3/4 to 1-1/2 in', 'above 19 to 38 mm')
+    """
+    if units != "us":
+        return label
+    inches = re.sub(
+        r"(?:(\d+(?:\.\d+)?) to )?(\d+(?:\.\d+)?) mm\b",
+        lambda size: " to ".join(nominal_inches(float(each)) for each in size.groups() if each) + " in",
+        label,
+    )
+    return re.sub(r"(\d+(?:\.\d+)?) t\b", lambda load: _in_short_tons(float(load[1])), inches)
+
+
+def _in_short_tons(tonnes: float) -> str:
+    tons = short_tons(tonnes)
+    return f"{tons:g} short ton{'' if tons == 1 else 's'}"
 
 
 def _spelt_out(text: str) -> str:

@@ -25,6 +25,8 @@ from pipelines.models.interval_advice import (
     TOO_LITTLE,
 )
 from pipelines.models.intervals import share_found, share_in_service
+from pipelines.settings import US, carried
+from pipelines.writing import long_day, significant, written
 
 CAUTIONS = (
     "The figures describe records. They do not say in what state the shackle in your hand is.",
@@ -83,6 +85,17 @@ def month_in_words(month: str) -> str:
     return f"{MONTH_NAMES[int(month[5:]) - 1]} {month[:4]}"
 
 
+def day_in_words(day: date) -> str:
+    """Return a day as a sentence has it: in English, in the order of the English that the user chose, if any.
+
+    >>> day_in_words(date(2026, 9, 30))
+    '30 September 2026'
+    """
+    if carried("language").startswith("en"):
+        return long_day(day)
+    return f"{day.day} {month_in_words(f'{day:%Y-%m}')}"
+
+
 def figure(value: float) -> str:
     """Return a figure of 0 or more, rounded as a person would say it.
 
@@ -92,10 +105,9 @@ def figure(value: float) -> str:
     if value == 0:
         return "0"
     if value < 0.05:
-        return "under 0.1"
-    if value < 9.95:
-        return f"{value:.1f}".removesuffix(".0")
-    return f"{value:,.0f}"
+        return f"under {written(0.1, 1)}"
+    is_whole = value >= 9.95 or f"{value:.1f}".endswith(".0")
+    return written(value, 0 if is_whole else 1)
 
 
 def percent(share: float) -> str:
@@ -113,7 +125,7 @@ def counted(number: int, singular: str, plural: str = "") -> str:
     >>> counted(1, "shackle"), counted(1230, "shackle"), counted(2, "inspection day", "inspection days")
     ('1 shackle', '1,230 shackles', '2 inspection days')
     """
-    return f"{number:,} {singular if number == 1 else plural or singular + 's'}"
+    return f"{written(number)} {singular if number == 1 else plural or singular + 's'}"
 
 
 def listed(words: Iterable[str]) -> str:
@@ -293,7 +305,7 @@ def signals_finding(rates: pd.DataFrame, period: str) -> str:
         return "No place inspected this month has a usual range yet."
     expected = month["false_signal_chance"].sum()
     places = counted(len(month), "place with a usual range was", "places with a usual range were")
-    return f"{places} inspected; chance alone would put about {expected:.1g} of them outside it."
+    return f"{places} inspected; chance alone would put about {significant(expected, 1)} of them outside it."
 
 
 def drifting_places(rates: pd.DataFrame, period: str) -> list[str]:
@@ -335,7 +347,7 @@ def changing_places(changes: pd.DataFrame) -> list[str]:
     return [
         f"{place_in_words(row)}: {'rising' if row['change_per_year'] > 1 else 'falling'} by "
         f"{percent(abs(row['change_per_year'] - 1))} a year; with 90 % confidence it becomes "
-        f"{row['change_per_year_lower']:.2f} to {row['change_per_year_upper']:.2f} times as high each year."
+        f"{written(row['change_per_year_lower'], 2)} to {written(row['change_per_year_upper'], 2)} times as high each year."
         for _, row in places.sort_values(["change_p_value", "client", "site", "environment"]).iterrows()
     ]
 
@@ -466,7 +478,7 @@ def reasons_finding(reasons: pd.DataFrame) -> str:
     stated = removed.drop("not stated", errors="ignore").sort_values(ascending=False, kind="stable")
     leading = stated[stated > 0].head(3)
     if total < risk_targets().least_removals_for_shares:
-        named = [f"{count:,} for {criterion}" for criterion, count in leading.items()]
+        named = [f"{written(count)} for {criterion}" for criterion, count in leading.items()]
         detail = f": {listed(named)}" if named else ""
         return f"{counted(total, 'removal')} from service{detail}. That is too few for shares."
     missing = total - int(stated.sum())
@@ -580,7 +592,7 @@ def intake_finding(files: pd.DataFrame) -> str:
         )
         sentences.append(
             f"{counted(len(own), 'file was', 'files were')} loaded: of {counted(read, 'row')} read, "
-            f"{accepted:,} {'was' if accepted == 1 else 'were'} accepted and "
+            f"{written(accepted)} {'was' if accepted == 1 else 'were'} accepted and "
             f"{quarantined or 'none'} {'were' if quarantined > 1 else 'was'} quarantined."
             + (f" {no_part}" if aside else "")
         )
@@ -602,10 +614,16 @@ def sources_in_words(files: pd.DataFrame, as_of: date) -> str:
     made_of = f"Made from {counted(len(files), 'file')}"
     if len(files):
         latest = files["loaded_at"].max()
-        made_of += f", the latest loaded on {latest.day} {month_in_words(f'{latest:%Y-%m}')}"
+        made_of += f", the latest loaded on {day_in_words(latest)}"
     lines = int(files["lines_in_use"].sum())
-    until = f"{as_of.day} {month_in_words(f'{as_of:%Y-%m}')}"
-    return f"{made_of}, with {counted(lines, 'line')} in use. Figures take in inspections up to {until}."
+    return f"{made_of}, with {counted(lines, 'line')} in use. Figures take in inspections up to {day_in_words(as_of)}."
+
+
+def units_in_words() -> str:
+    """Return in which units sizes and rated loads are given, and which ton is meant: two go by that name, a tenth apart."""
+    if carried("units") == US:
+        return f"Sizes are nominal inches, rated loads short tons of {written(2000)} lb."
+    return f"Sizes are in mm, rated loads in tonnes (t) of {written(1000)} kg."
 
 
 def set_aside_finding(set_aside: pd.DataFrame) -> str:
@@ -616,7 +634,7 @@ def set_aside_finding(set_aside: pd.DataFrame) -> str:
     if set_aside.empty:
         return "No record was set aside as no part of a log."
     kinds = set_aside["kind"].value_counts()
-    told = listed(f"{kind} {count:,}" for kind, count in sorted(kinds.items()))
+    told = listed(f"{kind} {written(count)}" for kind, count in sorted(kinds.items()))
     return f"{counted(len(set_aside), 'record is', 'records are')} no part of a log and not counted: {told}."
 
 
@@ -628,7 +646,7 @@ def jumps_finding(jumps: pd.DataFrame) -> str:
     if jumps.empty:
         return "No site counted far more or fewer items in a file than at its earlier looks."
     told = listed(
-        f"{jump.site} ({jump.client}) {jump.counted:,} where {jump.usual:,} were usual"
+        f"{jump.site} ({jump.client}) {written(jump.counted)} where {written(jump.usual)} were usual"
         for jump in jumps.itertuples()
     )
     return (
@@ -664,7 +682,7 @@ def phrases_finding(phrases: pd.DataFrame) -> str:
 def quarantine_in_words(files: pd.DataFrame) -> str:
     """Return what the chart of quarantined rows shows, for those who do not see it."""
     said = [
-        f"{row['file']} {int(row['rows_quarantined']):,} of {counted(int(row['rows_read']), 'row')}"
+        f"{row['file']} {written(int(row['rows_quarantined']))} of {counted(int(row['rows_read']), 'row')}"
         for _, row in files.dropna(subset=["rows_read"]).iterrows()
     ]
     opening = "Chart of rows quarantined, by file and rule"
@@ -695,7 +713,7 @@ def _place_of(trend: pd.DataFrame) -> str:
 
 
 def _removed_out_of(row: pd.Series) -> str:
-    inspected = f"out of {row['inspected']:,} inspected"
+    inspected = f"out of {written(row['inspected'])} inspected"
     if row["removed"] == 0:
         return f"no shackle was removed {inspected}"
     return f"{counted(row['removed'], 'shackle was', 'shackles were')} removed {inspected}"

@@ -6,6 +6,7 @@ from pipelines.contracts import benchmark_rules
 from pipelines.models.benchmark.disclosure import ALL_TOGETHER
 from pipelines.models.benchmark.parts import RAW, REMAINS
 from pipelines.wording import LONGEST_LIST, PER_EXPOSURE, counted, figure, listed, percent
+from pipelines.writing import written
 
 CONFIDENTIAL = (
     "Confidential, not for clients: this page names the sites of every client. Make a client's own report with that "
@@ -32,7 +33,7 @@ def ratio(value: float) -> str:
     >>> ratio(1.364), ratio(0.8), ratio(12.3)
     ('1.36', '0.80', '12')
     """
-    return f"{value:.2f}" if value < 9.95 else f"{value:,.0f}"
+    return written(value, 2 if value < 9.95 else 0)
 
 
 def whose_page(client: str) -> str:

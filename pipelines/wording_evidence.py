@@ -4,6 +4,7 @@ import pandas as pd
 
 from pipelines.tables.pooled_rates import AGEING
 from pipelines.wording import counted, figure, percent
+from pipelines.writing import significant, written, written_day
 
 
 def backtest_finding(held: pd.DataFrame) -> str:
@@ -29,7 +30,7 @@ def backtest_misses(held: pd.DataFrame) -> list[str]:
         lambda ratio: max(ratio, 1 / max(ratio, 0.01))
     )
     return [
-        f"{row['site']} ({row['environment']}), the quarter after {row['origin_on']:%Y-%m-%d}: {figure(row['removed'])} came, "
+        f"{row['site']} ({row['environment']}), the quarter after {written_day(row['origin_on'])}: {figure(row['removed'])} came, "
         f"{figure(row['removed_lower'])} to {figure(row['removed_upper'])} were foretold."
         for _, row in missed.loc[how_far.sort_values(ascending=False, kind="stable").index].iterrows()
     ]
@@ -58,7 +59,7 @@ def detection_finding(sensitivity: pd.DataFrame) -> str:
         return "There is no rate yet that missed defects could change."
     missing = sensitivity[sensitivity["detection"] < 1].groupby("detection")["rate_factor"].median()
     said = [
-        f"if looks find {percent(float(str(detection)))} of them, the rate of a middling place is {factor:.2f} times as high"
+        f"if looks find {percent(float(str(detection)))} of them, the rate of a middling place is {written(factor, 2)} times as high"
         for detection, factor in missing.sort_index(ascending=False).items()
     ]
     worst = sensitivity[sensitivity["detection"] == sensitivity["detection"].min()]
@@ -87,4 +88,4 @@ def _limits(row: pd.Series) -> str:
 
 
 def _number(value: float) -> str:
-    return f"{value:.2g}" if value >= 0.001 else "under 0.001"
+    return significant(value, 2) if value >= 0.001 else f"under {written(0.001, 3)}"

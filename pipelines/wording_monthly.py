@@ -9,6 +9,7 @@ from pipelines.wording import (
     LONGEST_LIST,
     PER_EXPOSURE,
     counted,
+    day_in_words,
     figure,
     listed,
     month_in_words,
@@ -16,6 +17,7 @@ from pipelines.wording import (
     place_in_words,
     places_counted,
 )
+from pipelines.writing import written
 
 PLACE = ["client", "site", "environment"]
 # With a greater share of removals without a criterion, asking for one is worth a line of its own.
@@ -76,7 +78,7 @@ def soon_due_places(due: pd.DataFrame, as_of: date) -> list[str]:
     )
     return [
         f"{place_in_words(row)}: {counted(row['quantity'], 'shackle')} of "
-        f"{counted(row['classes'], 'item class', 'item classes')}, the first on {_day(row['first'])}."
+        f"{counted(row['classes'], 'item class', 'item classes')}, the first on {day_in_words(row['first'])}."
         for _, row in places.sort_values(["first", *PLACE]).iterrows()
     ]
 
@@ -170,7 +172,7 @@ def _find(due: pd.DataFrame) -> list[str]:
     most = pd.Series(dict(zip(PLACE, by_place.index[0], strict=True)))
     return [
         f"Find out what became of {counted(int(by_place.sum()), 'shackle')} that nobody presented, the largest "
-        f"number ({by_place.iloc[0]:,}) at {place_in_words(most)}."
+        f"number ({written(by_place.iloc[0])}) at {place_in_words(most)}."
         if len(by_place) > 1
         else f"Find out what became of {counted(int(by_place.sum()), 'shackle')} that nobody presented at {place_in_words(most)}."
     ]
@@ -210,7 +212,3 @@ def _sign(recommendations: pd.DataFrame) -> list[str]:
 def _soon_due(due: pd.DataFrame, as_of: date) -> pd.DataFrame:
     end = pd.Timestamp(as_of) + pd.offsets.MonthEnd(1)
     return due[(due["due_on"] > pd.Timestamp(as_of)) & (due["due_on"] <= end)]
-
-
-def _day(day: pd.Timestamp) -> str:
-    return f"{day.day} {month_in_words(f'{day:%Y-%m}')}"

@@ -11,7 +11,8 @@ from pipelines.models.forecast import DAYS_IN_MONTH, POOLED
 from pipelines.models.forecast_scores import LAST_12, LAST_YEAR
 from pipelines.models.hazard import PLACE
 from pipelines.models.planning import NO_CURRENCY, Forecast, Plan
-from pipelines.wording import NO_BREAK, counted, figure, listed, month_in_words, percent
+from pipelines.wording import NO_BREAK, counted, day_in_words, figure, listed, month_in_words, percent
+from pipelines.writing import written
 
 LIKELY = 0.5
 NOTICEABLE_BIAS = 0.02
@@ -38,7 +39,9 @@ def money(amount: float, currency: str) -> str:
     >>> money(8288.71, "USD"), money(0.4, "EUR")
     ('USD 8,289', 'EUR 0.40')
     """
-    return f"{currency} {amount:,.0f}" if amount >= 10 or amount == 0 else f"{currency} {amount:,.2f}"
+    return (
+        f"{currency} {written(amount)}" if amount >= 10 or amount == 0 else f"{currency} {written(amount, 2)}"
+    )
 
 
 def order_finding(orders: pd.DataFrame, totals: pd.DataFrame, terms: OrderTerms) -> str:
@@ -67,7 +70,7 @@ def order_finding(orders: pd.DataFrame, totals: pd.DataFrame, terms: OrderTerms)
     return (
         f"{client} should order {counted(int(due['order_quantity'].sum()), 'shackle')} of "
         f"{counted(len(due), 'item class', 'item classes')} out of {len(known)}, for {cost}{rest}; the first by "
-        f"{_day(due['order_on'].min())}."
+        f"{day_in_words(due['order_on'].min())}."
     )
 
 
@@ -98,7 +101,7 @@ def most_urgent(orders: pd.DataFrame) -> list[str]:
     Takes the rows of `order_plan` to order, in this order.
     """
     return [
-        f"{_named(row)}: {int(row['order_quantity']):,} by {_day(row['order_on'])}{_for_cost(row)}; without it, "
+        f"{_named(row)}: {written(int(row['order_quantity']))} by {day_in_words(row['order_on'])}{_for_cost(row)}; without it, "
         f"{percent(row['risk_of_running_out'])} risk of running out."
         for _, row in orders.head(FIRST_LINES).iterrows()
     ]
@@ -180,7 +183,7 @@ def forecast_finding(forecast: Forecast, names: dict[str, str]) -> str:
         )
     return (
         f"{place} can expect about {figure(total['expected'])} removals over the next 12 months, with "
-        f"80{NO_BREAK}% probability {int(total['lower_80']):,} to {int(total['upper_80']):,}; the most in "
+        f"80{NO_BREAK}% probability {written(int(total['lower_80']))} to {written(int(total['upper_80']))}; the most in "
         f"{month_in_words(most['month'])}, about {figure(most['expected'])}{why}."
     )
 
@@ -234,9 +237,9 @@ def pooling_finding(orders: pd.DataFrame) -> str:
     known = orders[orders["stock_by_site"].notna()]
     together, apart = int(known["demand_over_lead_time"].sum()), int(known["stock_by_site"].sum())
     if apart <= together:
-        return f"One stock for all sites needs {together:,} shackles, as many as a stock at each site would need."
+        return f"One stock for all sites needs {written(together)} shackles, as many as a stock at each site would need."
     return (
-        f"One stock for all sites of {orders['client'].iloc[0]} needs {together:,} shackles to last as surely as {apart:,} in "
+        f"One stock for all sites of {orders['client'].iloc[0]} needs {written(together)} shackles to last as surely as {written(apart)} in "
         f"stocks at each site: {percent(1 - together / apart)} fewer."
     )
 
@@ -271,7 +274,7 @@ def rejects_finding(rejects: pd.DataFrame, site: str = "") -> str:
     if rejects.empty:
         return "No receiving inspection is recorded, so nothing is known of goods refused, and none are allowed for."
     received, refused = int(rejects["received"].sum()), int(rejects["rejected"].sum())
-    opening = f"Of {counted(received, 'item')} looked at on receipt {refused:,} were refused, {percent(refused / received)}"
+    opening = f"Of {counted(received, 'item')} looked at on receipt {written(refused)} were refused, {percent(refused / received)}"
     others = rejects.assign(
         rest=[_rest_share(rejects, row) for _, row in rejects.iterrows()],
     )
@@ -364,7 +367,3 @@ def _for_cost(row: pd.Series) -> str:
 
 def _count(value: object) -> str:
     return "an unknown number" if pd.isna(value) else f"{int(value)}"  # type: ignore[call-overload]
-
-
-def _day(day: pd.Timestamp) -> str:
-    return f"{day.day} {month_in_words(f'{day:%Y-%m}')}"

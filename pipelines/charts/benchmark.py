@@ -23,6 +23,7 @@ from pipelines.models.benchmark import by_ratio
 from pipelines.models.benchmark.funnel import Spread, funnel_limits
 from pipelines.models.benchmark.parts import RAW, REMAINS
 from pipelines.wording import figure
+from pipelines.writing import written
 
 # Each standing of a site, with the shape and the colour that both say it.
 STANDINGS = {
@@ -78,7 +79,7 @@ def funnel_chart(sites: pd.DataFrame, peers: pd.DataFrame) -> alt.LayerChart:
         }
     )
     drawn["said"] = [
-        f"{row['site']}: {row['ratio']:.2f} times the {figure(row['expected'])} removals expected, {row['standing']}"
+        f"{row['site']}: {written(row['ratio'], 2)} times the {figure(row['expected'])} removals expected, {row['standing']}"
         for _, row in drawn.iterrows()
     ]
     expected = pd.concat([drawn["expected"], peers["expected"].astype(float)])
@@ -228,7 +229,7 @@ def caterpillar_chart(sites: pd.DataFrame, peers: pd.DataFrame) -> alt.LayerChar
     together = own.dropna(subset=["shrunken_ratio"])
     drawn = by_ratio(pd.concat([together, of_peers], ignore_index=True) if len(of_peers) else together)
     drawn["said"] = [
-        f"{row['place']}: {row['shrunken_ratio']:.2f} ({row['lower']:.2f} to {row['upper']:.2f}), {row['ratio']:.2f} "
+        f"{row['place']}: {written(row['shrunken_ratio'], 2)} ({written(row['lower'], 2)} to {written(row['upper'], 2)}), {written(row['ratio'], 2)} "
         "before it was drawn toward the fleet"
         for _, row in drawn.iterrows()
     ]
@@ -300,7 +301,7 @@ def parts_chart(parts: pd.DataFrame) -> alt.LayerChart:
                 part,
                 np.exp(start).round(4),
                 np.exp(end).round(4),
-                f"× {np.exp(step):.2f}",
+                f"× {written(np.exp(step), 2)}",
                 "whole" if is_end else "taken out",
             )
         )

@@ -9,6 +9,9 @@ from typing import Any
 import altair as alt
 import vl_convert
 
+from pipelines.charts.theme import in_palette
+from pipelines.writing import number_marks
+
 # Words of the scripts that run from right to left, with the spaces and hyphens between them.
 _LETTERS = "[\u0590-\u08ff\ufb1d-\ufdff\ufe70-\ufeff]+"
 _FROM_RIGHT = re.compile(f"{_LETTERS}(?:[ -]{_LETTERS})*")
@@ -35,7 +38,11 @@ class Figure:
 
     def svg(self) -> str:
         """Return the drawing: static, and with nothing to fetch from a network."""
-        drawing = vl_convert.vegalite_to_svg(_drawable(self.chart.to_dict(validate=False)))
+        drawing = in_palette(
+            vl_convert.vegalite_to_svg(
+                _drawable(self.chart.to_dict(validate=False)), format_locale=dict(number_marks())
+            )
+        )
         drawing = _with_tips(drawing)
         drawing = _with_own_names(re.sub(r' xmlns(:xlink)?="[^"]*"', "", drawing))
         return drawing.replace("<svg", f'<svg role="img" aria-label="{escape(self.alternative)}"', 1)

@@ -15,6 +15,7 @@ from pipelines.charts.theme import (
     WIDTH,
     themed,
 )
+from pipelines.writing import written
 
 COLOURS = [BLUE, VERMILLION, BLUISH_GREEN, ORANGE, SKY_BLUE, REDDISH_PURPLE, BLACK]
 OTHER_RULES = "other rules"
@@ -43,11 +44,12 @@ def intake_chart(account: pd.DataFrame) -> alt.LayerChart:
         quarantined=("rows_quarantined", "sum"), read=("rows_read", "first")
     )
     totals["remark"] = [
-        f"{int(out):,} of {int(read):,} rows"
+        f"{written(int(out))} of {written(int(read))} rows"
         for out, read in zip(totals["quarantined"], totals["read"], strict=True)
     ]
     drawn["said"] = [
-        f"{rule}: {count:,}" for rule, count in zip(drawn["rule"], drawn["rows_quarantined"], strict=True)
+        f"{rule}: {written(count)}"
+        for rule, count in zip(drawn["rule"], drawn["rows_quarantined"], strict=True)
     ]
     order = totals.sort_values(["quarantined", "file"], ascending=[False, True])["file"].tolist()
     y = alt.Y("file:N", scale=alt.Scale(domain=order), axis=alt.Axis(title=None, labelLimit=LABELS))

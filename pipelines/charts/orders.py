@@ -4,7 +4,10 @@ import altair as alt
 import pandas as pd
 
 from pipelines.charts.theme import BLUE, GRID, INK, ORANGE, QUIET, SKY_BLUE, VERMILLION, WIDTH, themed
+from pipelines.settings import carried
+from pipelines.units import in_units
 from pipelines.wording import figure, month_in_words
+from pipelines.writing import written
 
 AXIS_WIDTH = 40
 SHORT_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -40,8 +43,8 @@ def forecast_chart(totals: pd.DataFrame) -> alt.LayerChart:
     )
     drawn = drawn.assign(advised=totals["expected_at_recommended"], now_words=NOW, advised_words=ADVISED)
     drawn["said"] = [
-        f"{month_in_words(row['month'])}: {figure(row['expected'])} expected, 80 % band {row['lower_80']:,.0f} to "
-        f"{row['upper_80']:,.0f}, 95 % band {row['lower_95']:,.0f} to {row['upper_95']:,.0f}; "
+        f"{month_in_words(row['month'])}: {figure(row['expected'])} expected, 80 % band {written(row['lower_80'])} to "
+        f"{written(row['upper_80'])}, 95 % band {written(row['lower_95'])} to {written(row['upper_95'])}; "
         f"{figure(row['advised'])} with the recommended intervals"
         for _, row in drawn.iterrows()
     ]
@@ -118,14 +121,14 @@ def stock_chart(orders: pd.DataFrame) -> alt.LayerChart:
         ]
     )
     held["said"] = [
-        f"{name}: {items:,.0f} {where}" for name, items, where in held.itertuples(index=False, name=None)
+        f"{name}: {written(items)} {where}" for name, items, where in held.itertuples(index=False, name=None)
     ]
     drawn = pd.DataFrame(
         {
             "name": names,
             "demand": shown["demand_over_lead_time"].astype(float).to_numpy(),
             "remark": [
-                f"order {int(quantity):,}, risk {_percent(risk)}"
+                f"order {written(int(quantity))}, risk {_percent(risk)}"
                 if quantity
                 else f"no order, risk {_percent(risk)}"
                 for quantity, risk in zip(shown["order_quantity"], shown["risk_of_running_out"], strict=True)
@@ -167,13 +170,13 @@ def stock_chart(orders: pd.DataFrame) -> alt.LayerChart:
 
 
 def short_class(item_class: str) -> str:
-    """Return the label of an item class without the word that all of them have.
+    """Return the label of an item class without the word that all of them have, in the units chosen.
 
     >>> short_class("bow shackle, screw pin, 16 mm, 2.95 t, carbon")
     'bow, screw pin, 16 mm, 2.95 t, carbon'
     """
-    return item_class.replace(" shackle", "", 1)
+    return in_units(item_class.replace(" shackle", "", 1), carried("units"))
 
 
 def _percent(share: float) -> str:
-    return "under 1 %" if share < 0.01 else f"{100 * share:.0f} %"
+    return "under 1 %" if share < 0.01 else f"{written(100 * share)} %"

@@ -5,6 +5,7 @@ import pandas as pd
 
 from pipelines.charts.theme import BLUE, GRID, INK, LINE, ORANGE, QUIET, WIDTH, themed
 from pipelines.wording import PER_EXPOSURE, figure
+from pipelines.writing import written
 
 LABELS, REMARKS = 210, 150  # width left and right of the plot [px]
 PLOT_WIDTH = WIDTH - LABELS - REMARKS
@@ -33,7 +34,9 @@ def environment_rates_chart(rates: pd.DataFrame) -> alt.VConcatChart:
     drawn["lower"], drawn["upper"] = rates["rate_lower"].to_numpy(), rates["rate_upper"].to_numpy()
     removed, exposure = rates["removed_at_risk"], rates["shackle_years"]
     drawn["remark"] = [
-        f"{count:,} in {years:,.0f}" if pd.notna(rate) else f"no rate: {count:,} in {years:,.1f}"
+        f"{written(count)} in {written(years)}"
+        if pd.notna(rate)
+        else f"no rate: {written(count)} in {written(years, 1)}"
         for count, years, rate in zip(removed, exposure, drawn["rate"], strict=True)
     ]
     drawn["said"] = [
@@ -138,8 +141,8 @@ def _interval_panel(panel: pd.DataFrame, longest: int, has_legend: bool) -> alt.
 def _months_in_words(current: float, recommended: float, mark: str) -> str:
     sign = ", sign-off" if mark == MARKS[1] else ""
     if current == recommended:
-        return f"stays {current:.0f}{sign}"
-    return f"{current:.0f} to {recommended:.0f}{sign}"
+        return f"stays {written(current)}{sign}"
+    return f"{written(current)} to {written(recommended)}{sign}"
 
 
 # A site's name that is too long is cut in its middle, so that the environment and a number at its end stay.

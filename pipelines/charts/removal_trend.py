@@ -5,6 +5,7 @@ import pandas as pd
 
 from pipelines.charts.theme import BLUE, BLUISH_GREEN, GRID, INK, LINE, QUIET, VERMILLION, WIDTH, themed
 from pipelines.wording import PER_EXPOSURE, figure, month_in_words
+from pipelines.writing import written
 
 # Each standing of a month, with the shape and the colour that both say it.
 STANDINGS = {
@@ -72,7 +73,7 @@ def _drawn(trend: pd.DataFrame) -> pd.DataFrame:
 
 def _said(row: pd.Series) -> str:
     """Return what a month's mark says to whoever points at it."""
-    counts = f"{month_in_words(row['month'])}: {row['removed']:,} removed of {row['inspected']:,} inspected"
+    counts = f"{month_in_words(row['month'])}: {written(row['removed'])} removed of {written(row['inspected'])} inspected"
     if pd.isna(row["rate"]):
         return counts
     limits = f"{figure(row['rate_lower'])} to {figure(row['rate_upper'])}"

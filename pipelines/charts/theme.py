@@ -1,8 +1,11 @@
 """The look that all charts share: palette, type and axes."""
 
+import re
 from typing import TypeVar
 
 import altair as alt
+
+from pipelines.settings import GREY, carried
 
 # The palette that people with the common kinds of colour blindness can tell apart: Okabe, M. & Ito, K. (2008),
 # Color Universal Design. No colour ever stands alone: shape, position or a word says the same.
@@ -14,6 +17,20 @@ YELLOW = "#F0E442"
 BLUE = "#0072B2"
 VERMILLION = "#D55E00"
 REDDISH_PURPLE = "#CC79A7"
+
+# For printers without colour: greys as far apart as eight can be, what stands out the darkest. The last is the accent of
+# pages.
+GREYS = {
+    BLACK: "#000000",
+    VERMILLION: "#141414",
+    BLUE: "#4f4f4f",
+    BLUISH_GREEN: "#6b6b6b",
+    REDDISH_PURPLE: "#858585",
+    ORANGE: "#9e9e9e",
+    SKY_BLUE: "#b8b8b8",
+    YELLOW: "#d6d6d6",
+    "#7d3c1a": "#383838",
+}
 
 INK = "#23282d"
 QUIET = "#5f676e"
@@ -28,6 +45,14 @@ WIDTH = 740
 
 
 Drawing = TypeVar("Drawing", bound=alt.TopLevelMixin)
+
+
+def in_palette(drawing: str) -> str:
+    """Return a drawing, or the style of a page, in the palette that the user chose."""
+    if carried("palette") != GREY:
+        return drawing
+    of = {colour.lower(): grey for colour, grey in GREYS.items()}
+    return re.sub("|".join(of), lambda found: of[found[0].lower()], drawing, flags=re.IGNORECASE)
 
 
 def themed(chart: Drawing) -> Drawing:

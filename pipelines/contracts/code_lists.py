@@ -1,12 +1,17 @@
 """Reads the coded lists, the risk targets, the rules of the benchmark and the order terms in data_contracts/."""
 
+import hashlib
 from dataclasses import dataclass, fields
+from difflib import get_close_matches
 from functools import cache
+from pathlib import Path
 from typing import Any
 
 import pandas as pd
 import yaml
 
+from pipelines.faults import RequestFault
+from pipelines.settings import carried
 from pipelines.shipped import shipped_folder
 
 
@@ -76,10 +81,23 @@ class OrderTerms:
     lead_time_factor: float = 1.0
 
 
-@cache
 def risk_targets() -> RiskTargets:
-    """Return the risk targets as data_contracts/risk_targets.yaml states them."""
+    """Return the risk targets as data_contracts/risk_targets.yaml states them, or the user's own file where one is chosen.
+
+    Raises RequestFault where that file cannot be read, or has an entry that is unknown or of another kind.
+    """
+    return _risk_targets(carried("risk_targets"))
+
+
+def own_targets() -> str:
+    """Return a fingerprint of the risk targets where they are the user's own; '' for those that come with the project."""
+    return hashlib.sha256(repr(risk_targets()).encode()).hexdigest() if carried("risk_targets") else ""
+
+
+@cache
+def _risk_targets(own: str) -> RiskTargets:
     stated = _stated("risk_targets", RiskTargets)
+    stated |= _own_entries(Path(own), stated) if own else {}
     stated["targets"] = {tier: Target(**target) for tier, target in stated["targets"].items()}
     return RiskTargets(**stated)
 
@@ -110,6 +128,41 @@ def coverage_study() -> pd.DataFrame:
 def rated_loads() -> pd.DataFrame:
     """Return nominal sizes against rated loads: size_in, nominal_size_mm, grade, rated_load_short_tons, source."""
     return _code_list("rated_loads")
+
+
+def _own_entries(path: Path, stated: dict[str, Any]) -> dict[str, Any]:
+    """Return the entries of a user's own file of risk targets, each of the same kind as the one it takes the place of."""
+    if not path.is_file():
+        raise RequestFault(f"There is no file of risk targets at {path}. Mend the setting risk_targets.")
+    try:
+        own = yaml.safe_load(path.read_text(encoding="utf-8")) or {}
+    except (yaml.YAMLError, UnicodeDecodeError) as error:
+        raise RequestFault(f"{path} cannot be read as YAML. Mend the indentation or quotes there.") from error
+    for name, entry in own.items() if isinstance(own, dict) else [(str(own), None)]:
+        if name not in stated:
+            near = get_close_matches(str(name), stated, n=1, cutoff=0.5)
+            advice = f"Did you mean {near[0]}?" if near else f"Entries to be had: {', '.join(stated)}."
+            raise RequestFault(f'{path}: there is no risk target "{name}". {advice}')
+        if not _is_alike(entry, stated[name]):
+            raise RequestFault(
+                f"{path}: {name} is written another way in data_contracts/risk_targets.yaml. Write it as it is there."
+            )
+    return dict(own)
+
+
+def _is_alike(entry: object, stated: object) -> bool:
+    if isinstance(stated, dict):
+        return (
+            isinstance(entry, dict)
+            and set(entry) == set(stated)
+            and all(_is_alike(entry[name], stated[name]) for name in stated)
+        )
+    if isinstance(stated, list):
+        return (
+            isinstance(entry, list) and len(entry) > 0 and all(_is_alike(each, stated[0]) for each in entry)
+        )
+    numbers = isinstance(entry, int | float) and not isinstance(entry, bool) and entry > 0
+    return numbers or (entry is None and stated is None)
 
 
 def _stated(name: str, record: type) -> dict[str, Any]:

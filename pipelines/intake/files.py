@@ -21,7 +21,7 @@ from pipelines.intake.unpacking import unpacked
 from pipelines.intake.verdict import decide
 from pipelines.intake.workbooks import missing_sheets, sheet_names
 from pipelines.scratch import scratch_folder
-from pipelines.sources import Profile, fitting_profile, known_profiles, read_profile
+from pipelines.sources import Profile, fitting_profile, known_profiles, profiles_at
 from pipelines.store import attach_store, create_tables, open_store, write_load
 from pipelines.store.file import pseudonym_key, quiet_connection
 from pipelines.store.loading import Account, CountJump
@@ -45,7 +45,7 @@ def load_files(
     before it and nothing of that one. With `add_sites` a site the register does not know is added to it;
     with `pseudonymise` inspectors go by pseudonyms, made with a key of the store, and notes are left out.
     """
-    profiles = _profiles(profile_path)
+    profiles = profiles_at(profile_path)
     with scratch_database() as (con, work_folder):
         attach_store(con, store)
         load_registers(con, registers)
@@ -58,7 +58,7 @@ def check_files(
     paths: list[Path], store: Path | None, registers: list[Path], profile_path: Path | None = None
 ) -> Iterator[tuple[Account, list[dict[str, object]]]]:
     """Yield, for each file, the account it would have and its quarantined rows (row, rule, detail); load nothing."""
-    profiles = _profiles(profile_path)
+    profiles = profiles_at(profile_path)
     with scratch_database() as (con, work_folder):
         with open_store(store) if store else nullcontext() as real:
             stand_in_store(con, real)
@@ -93,10 +93,6 @@ def _refuse_changed(path: Path, as_found: FileState) -> None:
             f"{path.name} was changed while it was read, and nothing of it was loaded. Wait until it is written to its"
             " end, and load it again."
         )
-
-
-def _profiles(profile_path: Path | None) -> list[Profile]:
-    return [read_profile(profile_path)] if profile_path else known_profiles()
 
 
 @contextmanager

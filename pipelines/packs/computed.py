@@ -7,7 +7,7 @@ from pathlib import Path
 import duckdb
 import pandas as pd
 
-from pipelines.contracts import benchmark_rules
+from pipelines.contracts import benchmark_rules, own_targets
 from pipelines.exposure import WORKING_TABLES
 from pipelines.faults import RequestFault
 from pipelines.models.benchmark.disclosure import thin_environments
@@ -133,9 +133,17 @@ def _names_of_tables(con: duckdb.DuckDBPyConnection, catalog: str) -> list[str]:
 
 
 def is_computed_for(con: duckdb.DuckDBPyConnection, period: str) -> bool:
-    """Return whether the result tables rest on all that the open store holds, for a month; '' for whatever month."""
+    """Return whether the result tables rest on all that the open store holds and on the risk targets in force, for a month.
+
+    '' is whatever month.
+    """
     if "table_state" not in _names_of_tables(con, ""):
         return False
-    state = con.execute("select period, computed_for_load, (select max(load_id) from loads) from table_state")
-    month, computed_for, latest = state.fetchall()[0]
-    return computed_for == latest and period in ("", month)
+    found = con.execute("select *, (select max(load_id) from loads) as latest from table_state")
+    names = [column[0] for column in found.description]
+    state = dict(zip(names, found.fetchall()[0], strict=True))
+    # A store of an earlier version does not say: its tables rest on the targets that come with the project.
+    is_current = (
+        state["computed_for_load"] == state["latest"] and state.get("own_targets", "") == own_targets()
+    )
+    return is_current and period in ("", state["period"])

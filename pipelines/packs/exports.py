@@ -13,6 +13,8 @@ import pandas as pd
 from pipelines.contracts import contract_names, load_contract
 from pipelines.faults import RequestFault
 from pipelines.packs.headings import Heading, heading
+from pipelines.settings import carried
+from pipelines.units import in_units
 from pipelines.wording import CAUTIONS
 
 # A spreadsheet reads a cell that begins so as a formula.
@@ -204,7 +206,8 @@ def _write_cell(sheet: Any, row: int, column: int, value: object, head: Heading)
     elif head.kind == "boolean":
         sheet.write_string(row, column, "yes" if plain else "no")
     else:
-        sheet.write_string(row, column, str(plain))
+        text = in_units(str(plain), carried("units")) if head.names_sizes else str(plain)
+        sheet.write_string(row, column, text)
 
 
 def _column_notes(tables: dict[str, pd.DataFrame]) -> pd.DataFrame:

@@ -277,6 +277,8 @@ OWN_COLUMNS = {
     "peer_rate": ("number", "removals per 100 shackle-years", "Their removal rate, to a tenth; empty where too few to be shown"),
     "own_rate": ("number", "removals per 100 shackle-years", "Removal rate of this client in the same environment"),
 }  # fmt: skip
+# Columns whose texts name sizes and loads.
+WITH_SIZES = ("item_class", "level")
 # In these tables the figure charted, of which there are control limits, is not a rate.
 CHARTED = {"site_benchmark": "ratio"}
 UNITS = {
@@ -312,6 +314,7 @@ class Heading:
     kind: str
     is_share: bool
     description: str
+    names_sizes: bool = False  # its texts name sizes and loads, which are shown in the units chosen
 
     @property
     def decimals(self) -> int:
@@ -330,7 +333,9 @@ def heading(name: str, table: str = "") -> Heading:
         unit = CHARTED.get(table, unit)
     words = WORDS.get(name) or name.replace("_", " ").removesuffix(" mm").capitalize()
     unit = UNITS.get(unit or "", unit or "")
-    return Heading(words, UNITS.get(unit, unit), kind, unit.startswith("%"), description)
+    return Heading(
+        words, UNITS.get(unit, unit), kind, unit.startswith("%"), description, names_sizes=name in WITH_SIZES
+    )
 
 
 @cache

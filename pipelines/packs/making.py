@@ -10,13 +10,14 @@ from pipelines.packs.pages import Masthead, Report, page_html, report_of
 from pipelines.packs.printed import pdf_of_page
 from pipelines.packs.running import run_notebook, without_machine_paths
 from pipelines.scratch import scratch_folder
+from pipelines.settings import carry
 
 
 @dataclass(frozen=True)
 class Wanted:
     """A page to be made: all that a process needs for it, but for the store, which it finds by its path.
 
-    `notebook` is the notebook itself, so that it need not lie where the page is made; `paper` is '' for no PDF, and
+    `chosen` holds the settings that the page depends on. `notebook` is the notebook itself, so that it need not lie where the page is made; `paper` is '' for no PDF, and
     `store_name` what a notebook that is kept calls the store, '' where none is kept.
     """
 
@@ -24,6 +25,7 @@ class Wanted:
     report: str
     notebook: str
     parameters: dict[str, str]
+    chosen: dict[str, str]
     masthead: Masthead
     paper: str
     store_name: str
@@ -56,6 +58,7 @@ _BENCHES: dict[int, _Bench] = {}  # by thread, since a kernel belongs to the thr
 
 def make_page(wanted: Wanted) -> MadePage:
     """Return a page, its notebook run in the kernel that this thread keeps warm; raises as `run_notebook` does."""
+    carry(**wanted.chosen)
     bench = _BENCHES.get(threading.get_ident()) or _BENCHES.setdefault(threading.get_ident(), _Bench())
     asked = bench.folder / f"{wanted.report}.ipynb"
     asked.write_text(wanted.notebook, encoding="utf-8")

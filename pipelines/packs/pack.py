@@ -20,10 +20,11 @@ from pipelines.packs.pages import Report, index_html, masthead_of, scope_in_word
 from pipelines.packs.reading import OpenTables, open_tables
 from pipelines.packs.workers import workers_here, workers_of_cluster
 from pipelines.scratch import held_folder, scratch_folder
+from pipelines.settings import CARRIED, carried
 from pipelines.shipped import shipped_folder
 from pipelines.store import open_store
 from pipelines.store.folder import is_folder_of_tables, write_folder
-from pipelines.wording import month_in_words, sources_in_words
+from pipelines.wording import month_in_words, sources_in_words, units_in_words
 from pipelines.wording_orders import assumptions
 
 # A pack is made in a folder of this prefix beside its place; the pack that it replaces goes into it under this name.
@@ -141,6 +142,7 @@ def _wanted(page: Page, tables: OpenTables, store: Path, salt: str, paper: str, 
         report=page.report,
         notebook=(shipped_folder("notebooks") / f"{page.report}.ipynb").read_text(encoding="utf-8"),
         parameters=parameters | salted,
+        chosen={name: carried(name) for name in CARRIED},
         masthead=masthead_of(tables, page.site),
         paper=paper,
         store_name=kept_as,
@@ -239,6 +241,8 @@ def _about(tables: OpenTables) -> list[str]:
         f"Shackle inspections, {month_in_words(tables.period)}",
         f"The tables behind the reports for {scope}.",
         sources_in_words(tables.files, tables.as_of),
+        units_in_words(),
+        "The CSV files keep millimetres and tonnes whatever the units here.",
         'Each sheet is one table; "Column notes" says what every column means.',
     ]
 

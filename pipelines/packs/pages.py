@@ -5,11 +5,13 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
+from pipelines.charts.theme import in_palette
 from pipelines.packs.exports import SHEETS
 from pipelines.packs.reading import OpenTables
 from pipelines.packs.showing import Cautions
 from pipelines.shipped import statement
-from pipelines.wording import month_in_words, sources_in_words
+from pipelines.wording import month_in_words, sources_in_words, units_in_words
+from pipelines.writing import written_day
 
 # Cells that the page frame shows by itself, or that only the pack reads.
 HIDDEN_TAGS = ["parameters", "injected-parameters", "cautions", "completed"]
@@ -132,6 +134,7 @@ def _body(notebook: Any) -> str:
 def _rendered(template: str, masthead: Masthead, title: str, **shown: Any) -> str:
     from jinja2 import Environment, FunctionLoader, StrictUndefined
 
+    now = datetime.now(UTC)
     pages = Environment(
         loader=FunctionLoader(_text), autoescape=True, undefined=StrictUndefined, trim_blocks=True
     )
@@ -141,10 +144,11 @@ def _rendered(template: str, masthead: Masthead, title: str, **shown: Any) -> st
         client=masthead.client,
         site=masthead.site,
         month=masthead.month,
-        style=_text("page.css"),
+        style=in_palette(_text("page.css")),
         cautions=Cautions()._repr_html_(),
         sources=masthead.sources,
-        written_at=f"{datetime.now(UTC):%Y-%m-%d %H:%M} UTC",
+        units=units_in_words(),
+        written_at=f"{written_day(now)} {now:%H:%M} UTC",
         **shown,
     )
 

@@ -7,7 +7,10 @@ import pandas as pd
 
 from pipelines.charts.figure import escaped
 from pipelines.packs.headings import Heading, heading
+from pipelines.settings import carried
+from pipelines.units import in_units
 from pipelines.wording import CAUTIONS, month_in_words
+from pipelines.writing import written, written_day
 
 COMPLETED = "application/vnd.rigging-report.completed+json"
 
@@ -75,7 +78,7 @@ class Table:
         if len(self.frame) <= self.most:
             return ""
         return (
-            f'<p class="note">The first {self.most} of {len(self.frame):,} rows; '
+            f'<p class="note">The first {self.most} of {written(len(self.frame))} rows; '
             "all are in the tables that come with this report.</p>"
         )
 
@@ -111,13 +114,15 @@ def cell_text(value: object, head: Heading) -> str:
         case "boolean":
             return "yes" if value else "no"
         case "integer":
-            return f"{int(value):,}"  # type: ignore[call-overload]
+            return written(int(value))  # type: ignore[call-overload]
         case "number" if head.unit.startswith("currency"):
-            return f"{value:,.2f}"
+            return written(value, 2)
         case "number":
-            return f"{value * (100 if head.is_share else 1):,.{head.decimals}f}"  # type: ignore[operator]
+            return written(value * (100 if head.is_share else 1), head.decimals)  # type: ignore[operator]
         case "date":
-            return pd.Timestamp(value).date().isoformat()  # type: ignore[arg-type]
+            return written_day(pd.Timestamp(value))  # type: ignore[arg-type]
+    if head.names_sizes:
+        return in_units(str(value), carried("units"))
     return month_in_words(str(value)) if head.words == "Month" else str(value)
 
 

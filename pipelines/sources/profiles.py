@@ -186,6 +186,27 @@ def known_profiles() -> list[Profile]:
     return [read_profile(path) for path in sorted(folder.glob("*.yaml"))]
 
 
+def profiles_at(path: Path | None) -> list[Profile]:
+    """Return the profiles to read files with: the one of a file, or those of a folder and those that come with the project.
+
+    None is for the latter alone; a profile of the folder takes the place of one of the same source. Raises RequestFault
+    where two files of the folder are of one source, and as `read_profile` does.
+    """
+    if path is None:
+        return known_profiles()
+    if not path.is_dir():
+        return [read_profile(path)]
+    own: dict[str, Profile] = {}
+    for file in sorted([*path.glob("*.yaml"), *path.glob("*.yml")]):
+        profile = read_profile(file)
+        if profile.source in own:
+            raise RequestFault(
+                f"{path} holds two source profiles with source: {profile.source}, one of them {file.name}. Rename or remove one."
+            )
+        own[profile.source] = profile
+    return [*(known for known in known_profiles() if known.source not in own), *own.values()]
+
+
 def fitting_profile(
     file_name: str, headers: dict[str, list[str]], profiles: list[Profile], obstacles: Sequence[str] = ()
 ) -> Profile:

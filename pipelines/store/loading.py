@@ -155,9 +155,17 @@ def _write_account(
 
 
 def load_register(con: duckdb.DuckDBPyConnection, contract: Contract) -> None:
-    """Move the table `staged_register` of `con` into the attached store: rows with a known key are replaced."""
+    """Move the table `staged_register` of `con` into the attached store: rows with a known key are replaced.
+
+    A register that says what the store has already changes nothing, and its tables stay as new as they were.
+    """
     columns = ", ".join(contract.column_names)
     key = ", ".join(contract.key)
+    news = (
+        f"select {columns} from staged_register except select {columns} from store.{contract.table} limit 1"
+    )
+    if not con.execute(news).fetchall():
+        return
     con.begin()
     try:
         con.execute(

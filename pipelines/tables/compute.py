@@ -9,7 +9,7 @@ from datetime import date
 import duckdb
 import pandas as pd
 
-from pipelines.contracts import load_contract
+from pipelines.contracts import load_contract, own_targets
 from pipelines.exposure import build_exposures
 from pipelines.faults import RequestFault
 from pipelines.tables.detection_sensitivity import detection_sensitivity
@@ -80,10 +80,13 @@ def compute_tables(con: duckdb.DuckDBPyConnection, period: str | None = None) ->
         # The rest looks ahead, from what was just written.
         for name, frame in _plan(con, as_of).items():
             _write(con, name, frame)
-    con.execute("create or replace table table_state (period varchar, as_of date, computed_for_load bigint)")
     con.execute(
-        "insert into table_state select $month, $as_of, max(load_id) from loads",
-        {"month": month, "as_of": as_of},
+        "create or replace table table_state"
+        " (period varchar, as_of date, computed_for_load bigint, own_targets varchar)"
+    )
+    con.execute(
+        "insert into table_state select $month, $as_of, max(load_id), $own_targets from loads",
+        {"month": month, "as_of": as_of, "own_targets": own_targets()},
     )
 
 
@@ -140,8 +143,8 @@ def _plan(con: duckdb.DuckDBPyConnection, as_of: date | None) -> dict[str, pd.Da
 
 
 def _month_to_compute(con: duckdb.DuckDBPyConnection, period: str | None) -> str | None:
-    if period and not re.fullmatch(r"\d{4}-(0[1-9]|1[0-2])", period):
-        raise RequestFault(f'"{period}" is not a month. Write it as YYYY-MM, such as 2025-06.')
+    if period:
+        refuse_no_month(period)
     first, last = _first_and_last_month(con)
     if period and first and period < first:
         raise RequestFault(f"No inspection line lies in {period} or before. Choose a month from {first} on.")
@@ -154,6 +157,12 @@ def _first_and_last_month(con: duckdb.DuckDBPyConnection) -> tuple[str | None, s
     ).fetchone()
     assert months is not None
     return months[0], months[1]
+
+
+def refuse_no_month(period: str) -> None:
+    """Raise RequestFault where a text is no month, YYYY-MM."""
+    if not re.fullmatch(r"\d{4}-(0[1-9]|1[0-2])", period):
+        raise RequestFault(f'"{period}" is not a month. Write it as YYYY-MM, such as 2025-06.')
 
 
 def last_day(month: str) -> date:

@@ -1,0 +1,70 @@
+"""A user's own risk targets: what they say holds, what they leave out stays, and tables know which they rest on."""
+
+import pytest
+
+from pipelines.contracts import own_targets, risk_targets
+from pipelines.faults import RequestFault
+from pipelines.packs.computed import is_computed_for
+from pipelines.settings import CARRIED_IN, carry
+from pipelines.store import make_store, open_store
+from pipelines.tables import compute_tables
+
+
+@pytest.fixture
+def own(tmp_path, monkeypatch):
+    """A function that has the process work with risk targets of its own."""
+    monkeypatch.setenv(CARRIED_IN, "{}")
+
+    def write(text):
+        path = tmp_path / f"targets{len(list(tmp_path.iterdir()))}.yaml"
+        path.write_text(text, encoding="utf-8")
+        carry(risk_targets=str(path))
+
+    return write
+
+
+def test_what_the_own_file_says_holds_and_the_rest_stays(own):
+    shipped = risk_targets()
+    assert own_targets() == ""
+    own("outer_limit_months: 6\n")
+    assert risk_targets().outer_limit_months == 6
+    assert risk_targets().targets == shipped.targets
+    assert own_targets() != ""
+
+
+@pytest.mark.parametrize(
+    ("text", "sentence"),
+    [
+        (
+            "outer_limit_month: 6",
+            'there is no risk target "outer_limit_month". Did you mean outer_limit_months?',
+        ),
+        ("outer_limit_months: soon", "outer_limit_months is written another way in"),
+        ("confidence_level: -0.5", "confidence_level is written another way in"),
+        ("targets: {any criterion: {share_found: 0.05}}", "targets is written another way in"),
+        ("- 5", "there is no risk target"),
+        ("a: [", "cannot be read as YAML"),
+    ],
+)
+def test_what_is_wrong_in_it_is_said_in_a_sentence(own, text, sentence):
+    own(text)
+    with pytest.raises(RequestFault) as refused:
+        risk_targets()
+    assert sentence in str(refused.value)
+
+
+def test_tables_that_rest_on_other_targets_are_computed_again(own, tmp_path):
+    store = tmp_path / "own.duckdb"
+    make_store(store)
+    with open_store(store, read_only=False) as con:
+        compute_tables(con)
+        assert is_computed_for(con, "")
+        own("outer_limit_months: 6\n")
+        assert not is_computed_for(con, "")
+        compute_tables(con)
+        assert is_computed_for(con, "")
+        # A store of an earlier version does not say which it rests on: those that come with the project.
+        con.execute("alter table table_state drop column own_targets")
+        assert not is_computed_for(con, "")
+        carry(risk_targets="")
+        assert is_computed_for(con, "")
