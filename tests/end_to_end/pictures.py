@@ -16,7 +16,7 @@ ROOT = Path(__file__).parents[2]
 PICTURES = ROOT / "reports" / "pictures"
 CHROMIUM = "/usr/bin/chromium"
 # Of the screen, and of the picture that is kept [px].
-WIDTH, HEIGHT, KEPT_WIDTH = 1100, 1150, 760
+WIDTH, HEIGHT, KEPT_WIDTH = 980, 1100, 760
 LARGEST_BYTES = 150_000
 CLIENT = "Harrowmere Marine"
 
@@ -27,7 +27,7 @@ def first_screen(page: Any) -> bytes:
     screen = Image.open(io.BytesIO(page.screenshot())).convert("RGB")
     small = screen.resize((KEPT_WIDTH, round(KEPT_WIDTH * HEIGHT / WIDTH)), Image.Resampling.LANCZOS)
     kept = io.BytesIO()
-    small.quantize(48, dither=Image.Dither.NONE).save(kept, "PNG", optimize=True)
+    small.quantize(96, Image.Quantize.FASTOCTREE, dither=Image.Dither.NONE).save(kept, "PNG", optimize=True)
     return kept.getvalue()
 
 
