@@ -1,4 +1,4 @@
-"""Write the demo files: the scenario of scenario.py in the words of four exporters, and the truth behind it.
+"""Write the demo files: the scenario of scenario.py in the words of five exporters, and the truth behind it.
 
 Run as `python demo_data/generate.py [--out DIR]`. The seed is fixed, so the committed files come out again.
 """
@@ -20,14 +20,18 @@ from scenario import (
     END,
     HABITS,
     HARROWMERE,
+    LATER_PLACES,
     OSTREVANE,
     PIN_MULTIPLIERS,
     PLACES,
     REJECTED_SHARES,
     SITE_MULTIPLIERS,
     SIZE_MULTIPLIERS,
+    SKELVANE,
     START,
     STRICTNESS,
+    TORROWICK,
+    WENDRAKE,
     Group,
     ItemClass,
     Line,
@@ -45,6 +49,12 @@ HARROWMERE_LOG = "exports/harrowmere_quantity_log.csv"
 HARROWMERE_ITEMS = "exports/harrowmere_toolstore_items.xlsx"
 OSTREVANE_LOG = "exports/ostrevane_reason_columns.csv"
 OSTREVANE_RECEIVING = "exports/ostrevane_receiving_2024_2026.csv"
+# Three clients that fill in the same form.
+ROUNDS = {
+    SKELVANE: "exports/skelvane_rounds.csv",
+    TORROWICK: "exports/torrowick_rounds.csv",
+    WENDRAKE: "exports/wendrake_rounds.csv",
+}
 
 # The words of each exporter for ours.
 HARROWMERE_WORDS = {
@@ -69,6 +79,13 @@ OSTREVANE_WORDS = {
     "frequent": "daily", "periodic": "interval",
     "indoor dry": "hall", "cold store": "cold room", "outdoor inland": "outdoor",
     "furnace heat": "furnace bay", "caustic wash": "caustic line", "acid pickling": "pickling line",
+}  # fmt: skip
+ROUNDS_WORDS = {
+    "bow": "shackle, bow", "chain": "shackle, chain",
+    "screw pin": "screw", "bolt-type": "bolt and nut", "round pin": "round",
+    "carbon": "carbon", "alloy": "alloy",
+    "initial": "on arrival", "periodic": "round",
+    "indoor dry": "under roof", "outdoor inland": "in the open", "marine spray": "at the water",
 }  # fmt: skip
 RECEIVING_WORDS = OSTREVANE_WORDS | {"bow": "Bow shackle", "chain": "Dee shackle"}
 
@@ -119,6 +136,21 @@ OSTREVANE_COLUMNS = {
     "unauthorised welding or change": "Other",
     "other doubt": "Other",
 }
+ROUNDS_PHRASES = {
+    "identification missing": ["no marks", "marks worn off"],
+    "heat damage": ["burnt"],
+    "corrosion or pitting": ["rust pits"],
+    "deformed": ["bent"],
+    "cracked or broken": ["cracked"],
+    "nicks or gouges": ["sharp notch"],
+    "wear over limit": ["worn a tenth"],
+    "pin not engaging": ["pin not fully in"],
+    "thread damage": ["thread bad"],
+    "unauthorised welding or change": ["welded on"],
+    "other doubt": ["not trusted"],
+    "pin not matching": ["pin of another"],
+    "cotter missing or damaged": ["cotter gone"],
+}
 RECEIVING_PHRASES = {
     "identification missing": ["no marking"],
     "pin not matching": ["pin of another make"],
@@ -157,8 +189,15 @@ SPOILT = [
     (OSTREVANE_LOG, "Date", "17.09.2062", "not_in_the_future", "digits of the year swapped"),
     (OSTREVANE_RECEIVING, "Received on", "31/02/2025", "unreadable_inspected_on", "a day that does not exist"),
     (OSTREVANE_RECEIVING, "Pieces", "", "missing_quantity", "left empty"),
+    (ROUNDS[SKELVANE], "Seen", "a few", "unreadable_quantity", "an estimate, not a count"),
+    (ROUNDS[TORROWICK], "Out", ABOVE_LOOKED_AT, "removed_within_inspected", "more removed than looked at"),
+    (ROUNDS[WENDRAKE], "Date", "31 Nov 2025", "unreadable_inspected_on", "a day that does not exist"),
 ]  # fmt: skip
-LOOKED_AT = {HARROWMERE_LOG: "Looked at", OSTREVANE_LOG: "Pieces checked"}
+LOOKED_AT = {
+    HARROWMERE_LOG: "Looked at",
+    OSTREVANE_LOG: "Pieces checked",
+    **dict.fromkeys(ROUNDS.values(), "Seen"),
+}
 
 Row = dict[str, Any]
 
@@ -187,6 +226,11 @@ def write_demo(folder: Path) -> Scenario:
             if line.place.client == OSTREVANE and line.kind == "initial" and line.day >= RECEIVING_FILE_FROM
         ],
     }
+    rng = np.random.default_rng(3)
+    tables |= {
+        file: [rounds_row(line, rng) for line in lines if line.place.client == client]
+        for client, file in ROUNDS.items()
+    }
     expected_quarantine = [entry for file, rows in tables.items() for entry in spoil(file, rows)]
 
     (folder / "exports").mkdir(parents=True, exist_ok=True)
@@ -194,6 +238,8 @@ def write_demo(folder: Path) -> Scenario:
     write_workbook(folder / HARROWMERE_ITEMS, tables[HARROWMERE_ITEMS])
     write_csv(folder / OSTREVANE_LOG, tables[OSTREVANE_LOG], ";", "cp1252", "\r\n")
     write_csv(folder / OSTREVANE_RECEIVING, tables[OSTREVANE_RECEIVING], "\t")
+    for file in ROUNDS.values():
+        write_csv(folder / file, tables[file])
     write_csv(folder / "site_register.csv", site_register())
     write_csv(folder / "stock_register.csv", stock_register(scenario.groups))
     write_csv(folder / "expected_quarantine.csv", expected_quarantine)
@@ -293,6 +339,29 @@ def receiving_row(line: Line, rng: np.random.Generator) -> Row:
     }
 
 
+def rounds_row(line: Line, rng: np.random.Generator) -> Row:
+    words, item = ROUNDS_WORDS, line.item_class
+    return {
+        "Owner": line.place.client,
+        "Site": line.place.site,
+        "Surroundings": words[line.place.environment],
+        "Item": words[item.body],
+        "Pin": words[item.pin],
+        "Size mm": item.nominal_size_mm,
+        "Load kg": round(item.rated_load_short_tons * TONNES_PER_SHORT_TON * 1000),
+        "Steel": words[item.grade],
+        "Date": f"{line.day:%d %b %Y}",
+        "Occasion": words[line.kind],
+        "Seen": line.quantity,
+        "Out": line.removed,
+        "Put in": line.replaced,
+        "Absent": line.not_presented or None,
+        "Why": counted_reasons(line, ROUNDS_PHRASES, rng, " + "),
+        "Seen by": line.inspector,
+        "From": line.supplier,
+    }
+
+
 def counted_reasons(
     line: Line, phrases: dict[str, list[str]], rng: np.random.Generator, separator: str
 ) -> str:
@@ -347,7 +416,7 @@ def site_register() -> list[Row]:
             "legal_limit_months": place.legal_limit_months,
             "site_rule_months": place.site_rule_months,
         }
-        for place in PLACES
+        for place in PLACES + LATER_PLACES
     ]
 
 
@@ -387,7 +456,7 @@ def stock_row(client: str, item: ItemClass, in_service: int, rng: np.random.Gene
         "lead_time_days": int(rng.integers(28, 71) if is_large else rng.integers(10, 36)),
         "lead_time_sd_days": int(rng.integers(3, 15)),
         "unit_cost": f"{price + 2:.2f}",
-        "currency": "USD" if client == HARROWMERE else "EUR",
+        "currency": "EUR" if client == OSTREVANE else "USD",
         "pack_size": 1 if is_large else int(rng.choice([5, 10])),
         "minimum_order": 1 if is_large else 10,
         "supplier": str(rng.choice(list(REJECTED_SHARES[client]))),
@@ -398,7 +467,7 @@ def true_rates(groups: list[Group]) -> list[Row]:
     """Return the true rate of each place and spell, weighted over its items at the start, by criterion."""
     return [
         true_rate_row(place, [group for group in groups if group.place == place], multiplier, first, last)
-        for place in PLACES
+        for place in PLACES + LATER_PLACES
         for multiplier, first, last in spells(place)
     ]
 

@@ -1,4 +1,4 @@
-"""The invented scenario behind the demo files: two clients, three years of looks, and the truth of each.
+"""The invented scenario behind the demo files: five clients, three years of looks, and the truth of each.
 
 Clients, sites, rates and inspectors are all invented; README.md beside this file says how the model works.
 """
@@ -13,10 +13,11 @@ import pandas as pd
 
 from pipelines.contracts import rated_loads, removal_criteria
 
-SEED = 20  # picked for a fleet near 60 000 with just the three overdue places that PLACES asks for
+SEED = 20  # picked for two fleets near 60 000 with just the three overdue places that PLACES asks for
 START, END = date(2023, 10, 1), date(2026, 9, 30)
 
 HARROWMERE, OSTREVANE = "Harrowmere Marine", "Ostrevane Metals"
+SKELVANE, TORROWICK, WENDRAKE = "Skelvane Timber", "Torrowick Quarries", "Wendrake Paper"
 
 # Removals per 100 shackle-years before the multipliers of site, size, pin and inspector.
 BASELINE_RATES = {
@@ -45,6 +46,13 @@ SITE_MULTIPLIERS = {
     "Pellbrook Foundry": 1.1,
     "Lindhollow Depot": 0.75,
     "Quarrowby Yard": 1.0,
+    "Ambersough Wharf": 1.1,
+    "Ravelmoor Sawmill": 0.85,
+    "Mirkholm Jetty": 0.9,
+    "Stanwreath Jetty": 1.25,
+    "Hexendale Quarry": 1.0,
+    "Ellowby Wharf": 1.0,
+    "Garsdown Wharf": 0.95,
 }
 BAD_SITE, BAD_FROM, BAD_MULTIPLIER = "Quarrowby Yard", date(2026, 5, 1), 2.5
 
@@ -52,10 +60,16 @@ BAD_SITE, BAD_FROM, BAD_MULTIPLIER = "Quarrowby Yard", date(2026, 5, 1), 2.5
 STRICTNESS = {
     HARROWMERE: {"HM-02": 0.85, "HM-05": 1.05, "HM-07": 0.95, "HM-11": 1.15, "HM-12": 1.0},
     OSTREVANE: {"K3": 1.15, "K4": 0.95, "K8": 1.0, "K9": 0.85, "K15": 1.05},
+    SKELVANE: {"ST-A": 0.95, "ST-B": 1.05, "ST-C": 1.0},
+    TORROWICK: {"TQ-1": 1.05, "TQ-2": 1.0, "TQ-3": 0.95},
+    WENDRAKE: {"WP-4": 1.0, "WP-5": 0.95, "WP-6": 1.05},
 }
 REJECTED_SHARES = {
     HARROWMERE: {"S-11": 0.02, "S-14": 0.02, "S-20": 0.02, "S-32": 0.06},
     OSTREVANE: {"L401": 0.02, "L402": 0.02, "L407": 0.02},
+    SKELVANE: {"V-51": 0.02, "V-52": 0.02},
+    TORROWICK: {"V-61": 0.02, "V-62": 0.02},
+    WENDRAKE: {"V-71": 0.02, "V-72": 0.02},
 }
 
 CRITERIA = list(removal_criteria().sort_values("primary_rank")["criterion"])
@@ -92,6 +106,7 @@ class Habits:
     share_found_in_daily_looks: float = 0.12  # at the sites below
     share_replaced_same_day_harrowmere: float = 0.7  # the others come through receiving
     share_replaced_same_day_ostrevane: float = 0.0
+    share_replaced_same_day_others: float = 0.9
     share_of_looks_with_absent_items: float = 0.07
     share_of_absent_that_come_back: float = 0.7  # at the next look
     share_of_absent_written_down: float = 0.6  # where the log has a column for it
@@ -104,6 +119,7 @@ HABITS = Habits()
 REPLACED_SAME_DAY = {
     HARROWMERE: HABITS.share_replaced_same_day_harrowmere,
     OSTREVANE: HABITS.share_replaced_same_day_ostrevane,
+    **dict.fromkeys((SKELVANE, TORROWICK, WENDRAKE), HABITS.share_replaced_same_day_others),
 }
 SITES_WITH_DAILY_RECORDS = {"Thornquay Basin", "Cravelode Works"}
 SPLIT_FROM = 150  # groups of so many items are logged bay by bay where the place does so
@@ -124,6 +140,8 @@ class Place:
     is_rolling: bool = False  # a third of the classes each month, not all in one visit
     is_split: bool = False  # large groups are logged bay by bay
     is_serialised: bool = False
+    classes: tuple[int, int] = (9, 18)  # fewest and most item classes kept there
+    typical_items: int = 0  # of a class; 0 for what its size makes typical
     last_look_before: date = END + timedelta(days=1)
 
     @property
@@ -164,6 +182,22 @@ PLACES = [
     Place(OSTREVANE, "Quarrowby Yard", "caustic wash", "severe", "daily", 1),
     Place(OSTREVANE, "Quarrowby Yard", "outdoor inland", "normal", "weekly", 3, is_rolling=True),
 ]  # fmt: skip
+# Clients with few classes in large numbers, so that short logs are company enough for the sites above: nobody may have
+# more than half of what a comparison rests on. Each place has a stream of chance of its own.
+FEW_BUT_LARGE = {"classes": (5, 5), "typical_items": 540}
+LATER_PLACES = [
+    Place(SKELVANE, "Ambersough Wharf", "marine spray", "severe", "daily", 3, **FEW_BUT_LARGE),
+    Place(SKELVANE, "Ambersough Wharf", "outdoor inland", "normal", "weekly", 6, **FEW_BUT_LARGE),
+    Place(SKELVANE, "Ravelmoor Sawmill", "indoor dry", "normal", "weekly", 6, **FEW_BUT_LARGE),
+    Place(TORROWICK, "Mirkholm Jetty", "marine spray", "severe", "weekly", 3, **FEW_BUT_LARGE),
+    Place(TORROWICK, "Mirkholm Jetty", "outdoor inland", "normal", "weekly", 6, **FEW_BUT_LARGE),
+    Place(TORROWICK, "Stanwreath Jetty", "marine spray", "severe", "weekly", 3, **FEW_BUT_LARGE),
+    Place(TORROWICK, "Hexendale Quarry", "indoor dry", "normal", "occasional", 6, **FEW_BUT_LARGE),
+    Place(WENDRAKE, "Ellowby Wharf", "marine spray", "severe", "weekly", 3, **FEW_BUT_LARGE),
+    Place(WENDRAKE, "Ellowby Wharf", "indoor dry", "normal", "weekly", 6, **FEW_BUT_LARGE),
+    Place(WENDRAKE, "Garsdown Wharf", "marine spray", "severe", "daily", 3, **FEW_BUT_LARGE),
+    Place(WENDRAKE, "Garsdown Wharf", "outdoor inland", "normal", "weekly", 6, **FEW_BUT_LARGE),
+]
 
 # How common a class is; round pins are carbon only.
 BODY_WEIGHTS = {"bow": 0.65, "chain": 0.35}
@@ -261,6 +295,9 @@ class Scenario:
                 self.run_serialised_place(place, number)
             else:
                 self.run_place(place, number)
+        for number, place in enumerate(LATER_PLACES):
+            self.rng = np.random.default_rng([seed, number])
+            self.run_place(place, number)
 
     @property
     def ledger(self) -> pd.DataFrame:
@@ -346,7 +383,7 @@ class Scenario:
 
     def run_place(self, place: Place, number: int) -> None:
         visits = self.calendar(place)
-        for position, item_class in enumerate(self.draw_classes(int(self.rng.integers(9, 19)))):
+        for position, item_class in enumerate(self.draw_classes(self.how_many_classes(place))):
             slot = position % 3 if place.is_rolling else 0
             looks = [
                 # Six classes a day; the inspectors take turns, so that no site and no class has its own.
@@ -359,6 +396,10 @@ class Scenario:
             ]
             self.run_group(place, item_class, [look for look in looks if look[0] <= END])
 
+    def how_many_classes(self, place: Place) -> int:
+        fewest, most = place.classes
+        return int(self.rng.integers(fewest, most + 1))
+
     def draw_classes(self, count: int) -> list[ItemClass]:
         known, weights = class_catalogue()
         chosen: list[ItemClass] = []
@@ -369,8 +410,9 @@ class Scenario:
         return chosen
 
     def run_group(self, place: Place, item_class: ItemClass, looks: list[tuple[date, str]]) -> None:
-        typical = 180 if item_class.size_band == "small" else 120
-        items = int(np.clip(self.rng.lognormal(np.log(typical), 0.6), 20, 600))
+        usual = 180 if item_class.size_band == "small" else 120
+        typical, most = (place.typical_items, 2000) if place.typical_items else (usual, 600)
+        items = int(np.clip(self.rng.lognormal(np.log(typical), 0.6), 20, most))
         first_on = looks[0][0]
         group = Group(place, item_class, [(first_on - timedelta(days=backlog_days(place)), items)], items)
         self.groups.append(group)

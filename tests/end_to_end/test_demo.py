@@ -12,6 +12,7 @@ import pytest
 from pipelines.intake import load_files
 from pipelines.jobs import trace
 from pipelines.packs.computed import look_back
+from pipelines.packs.reading import open_tables
 from pipelines.shipped import shipped_folder
 from pipelines.store import open_store
 from pipelines.tables import read_table
@@ -40,6 +41,9 @@ def test_every_row_of_every_export_is_accounted_for(con):
         "harrowmere_quantity_log.csv",
         "ostrevane_reason_columns.csv",
         "ostrevane_receiving_2024_2026.csv",
+        "skelvane_rounds.csv",
+        "torrowick_rounds.csv",
+        "wendrake_rounds.csv",
     ):
         assert rows[name] == (DATA / "exports" / name).read_bytes().count(b"\n") - 1
     assert con.execute(
@@ -106,17 +110,19 @@ def test_the_true_rate_of_steady_places_lies_in_the_limits_about_as_often_as_the
 
 def test_the_model_of_all_looks_finds_the_multipliers_the_demo_was_made_with(con):
     truth = pd.read_csv(DATA / "true_multipliers.csv").set_index(["kind", "name"])["value"]
+    model = read_table(con, "hazard_model").set_index(["covariate", "level"])
+    reference = model.loc["environment"].query("remark == 'the reference level'").index[0]
     large = truth["size band", "large"] / truth["size band", "small"]
     stated = {
         ("size band", "above 19 to 38 mm"): large,
         ("size band", "above 38 mm"): large,
         **{("pin", pin): truth["pin", pin] / truth["pin", "screw pin"] for pin in ("bolt-type", "round pin")},
         **{
-            ("environment", name): rate / truth["environment baseline", "acid pickling"]
+            ("environment", name): rate / truth["environment baseline", reference]
             for name, rate in truth["environment baseline"].items()
         },
     }
-    found = read_table(con, "hazard_model").set_index(["covariate", "level"]).loc[list(stated)]
+    found = model.loc[list(stated)]
     estimated = found[found["estimate_lower"].notna()]
     multipliers = pd.Series(stated)[estimated.index]
     assert len(estimated) == 10
@@ -140,7 +146,10 @@ def test_forecasts_from_earlier_months_would_have_held_about_as_often_as_they_cl
     weight = fine["forecasts"] / fine["forecasts"].sum()
     assert 0.76 <= (fine["inside_80"] * weight).sum() <= 0.84
     assert 0.93 <= (fine["inside_95"] * weight).sum() <= 0.97
-    assert (found[["loss_to_last_year", "loss_to_last_12"]] < 0.9).all().all()
+    assert (found["loss_to_last_12"] < 0.9).all()
+    # Where visits keep to their months, as Torrowick's do, the year before is a good forecast already.
+    wandering = found["client"].isin(["Harrowmere Marine", "Ostrevane Metals"])
+    assert (found.loc[wandering, "loss_to_last_year"] < 0.9).all()
 
 
 def test_the_order_plan_covers_every_class_in_service_and_in_stock(con):
@@ -150,7 +159,7 @@ def test_the_order_plan_covers_every_class_in_service_and_in_stock(con):
     assert plan["order_quantity"].notna().all()
     assert plan["on_hand"].sum() == stock["on_hand"].sum()
     # Supplier S-32 is the one whose goods are refused three times as often.
-    rejects = read_table(con, "supplier_rejects").set_index("supplier")
+    rejects = read_table(con, "supplier_rejects").set_index(["client", "supplier"]).loc["Harrowmere Marine"]
     assert rejects["share_rejected"].idxmax() == "S-32"
     assert rejects.loc["S-32", "share_rejected_lower"] > rejects.drop("S-32")["share_rejected"].max()
 
@@ -160,7 +169,7 @@ def test_loading_the_demo_again_changes_nothing(con, demo, tmp_path):
     shutil.copy(demo[0] / "demo.duckdb", store)
     registers = [DATA / "site_register.csv", DATA / "stock_register.csv"]
     accounts = list(load_files(sorted((DATA / "exports").iterdir()), store, registers))
-    assert [account.is_already_loaded for account in accounts] == [True] * 4
+    assert [account.is_already_loaded for account in accounts] == [True] * 7
     with open_store(store) as again:
         for table in (
             "inspection_lines",
@@ -206,15 +215,42 @@ def test_the_strictness_of_the_inspectors_is_that_of_the_truth(con):
     beside = truth * (of_client.transform("size") - 1) / (of_client.transform("sum") - truth)
     table = read_table(con, "inspector_strictness").set_index(["client", "inspector"])
     assert sorted(table.index) == sorted(truth.index)
-    np.testing.assert_allclose(table["strictness"], beside[table.index], rtol=0.1)
-    np.testing.assert_allclose(table["shrunken_strictness"], beside[table.index], rtol=0.1)
-    # 90 % limits of ten persons.
+    for client, persons in table.groupby("client"):
+        within = (
+            0.1 if client in ("Harrowmere Marine", "Ostrevane Metals") else 0.15
+        )  # the others have shorter logs
+        for name in ("strictness", "shrunken_strictness"):
+            np.testing.assert_allclose(persons[name], beside[persons.index], rtol=within)
+    # 90 % limits of 19 persons.
     inside = beside[table.index].between(table["strictness_lower"], table["strictness_upper"])
-    assert inside.sum() >= 8
+    assert inside.sum() >= 15
     beyond = table[table["is_difference_beyond_chance"]].index
     assert {("Harrowmere Marine", "HM-02"), ("Ostrevane Metals", "K9")} <= set(beyond)
     assert {("Harrowmere Marine", "HM-11"), ("Ostrevane Metals", "K3")} <= set(beyond)
-    assert truth[beyond].isin([0.85, 1.15]).all()
+    assert (truth[beyond] != 1.0).all()
+
+
+def test_a_client_sees_its_sites_compared_and_the_ratios_are_those_of_the_truth(demo):
+    tables = open_tables(str(demo[0] / "demo.duckdb"), client="Harrowmere Marine")
+    (sites,) = tables.compared()
+    # The others have furnaces and cold stores nearly all in the hands of one client.
+    assert sorted(tables.withheld) == ["Brackmere Slip", "Dunsferry Works", "Wexholm Stores"]
+    assert len(sites) == 4
+    assert len(tables.peers) == 13
+    everybody = open_tables(str(demo[0] / "demo.duckdb")).table("interval_recommendations")
+    truth = pd.read_csv(DATA / "true_rates.csv").query("spell_multiplier == 1")
+    places = everybody.merge(truth, on=["client", "site", "environment"])
+    for row in sites.itertuples():
+        own = places[places["site"] == row.site].set_index("environment")
+        others = places[places["site"] != row.site]
+        weighted = others["site_multiplier"] * others["shackle_years"]
+        level = (
+            weighted.groupby(others["environment"]).sum()
+            / others.groupby("environment")["shackle_years"].sum()
+        )
+        years = own["shackle_years"] * own["baseline_rate"]
+        true_ratio = (years * own["site_multiplier"]).sum() / (years * level[own.index]).sum()
+        assert row.ratio == pytest.approx(true_ratio, rel=0.06 + 2 / row.observed**0.5), row.site
 
 
 def test_goods_refused_are_worst_from_the_supplier_that_the_truth_says(con):
