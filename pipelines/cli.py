@@ -723,7 +723,9 @@ def _pairs(where: list[str]) -> dict[str, str]:
                 f'"{pair}" is not COLUMN=VALUE, such as month=2026-02.', param_hint="--where"
             )
         if column.strip() in pairs:
-            raise typer.BadParameter(f'"{column.strip()}" is given twice.', param_hint="--where")
+            raise typer.BadParameter(
+                f'"{column.strip()}" is given twice. Give it once.', param_hint="--where"
+            )
         pairs[column.strip()] = value.strip()
     return pairs
 

@@ -11,9 +11,14 @@ from typing import Any
 
 import duckdb
 
-from pipelines.contracts.documents import Contract, Rule
+from pipelines.contracts.documents import ENDING, Contract, Rule
+from pipelines.contracts.queries import more_than_reading
+from pipelines.faults import Fault
 
 ROW_RULES = ("quarantine", "flag")
+QUERY = "unexpected_rows_query"
+# Arguments by which a rule type of the engine would look at something else than the batch.
+ELSEWHERE = ("query", "table", "source")
 
 
 @dataclass(frozen=True)
@@ -25,7 +30,7 @@ class RuleResult:
     rows_failing: int
 
 
-class RuleError(Exception):
+class RuleError(Fault):
     """A rule could not be run at all: a fault of the contract, not of the data."""
 
 
@@ -49,6 +54,7 @@ def derived_rules(contract: Contract) -> list[Rule]:
                         "type": "expect_column_values_to_not_be_null",
                         "kwargs": {"column": f"raw_{column.name}"},
                     },
+                    contract.name,
                 )
             )
         if column.kind != "string" or column.allowed:
@@ -59,7 +65,8 @@ def derived_rules(contract: Contract) -> list[Rule]:
                     f"What is written as {column.name} can be read",
                     "quarantine",
                     column.name,
-                    {"type": "unexpected_rows_expectation", "kwargs": {"unexpected_rows_query": query}},
+                    {"type": "unexpected_rows_expectation", "kwargs": {QUERY: query}},
+                    contract.name,
                 )
             )
     return rules
@@ -70,7 +77,7 @@ def run_rules(con: duckdb.DuckDBPyConnection, table: str, rules: Iterable[Rule])
 
     Rules about rows find them by the column `row`; every row that broke one goes into the table `broken_rules`
     (row, rule, position, severity) of `con`, which is made anew. Raises RuleError where a rule is unknown to the
-    engine or cannot be run.
+    engine, cannot be run, or would do more than read tables of `con`; none of the rules is run then.
     """
     rules = list(rules)
     con.execute(
@@ -78,11 +85,35 @@ def run_rules(con: duckdb.DuckDBPyConnection, table: str, rules: Iterable[Rule])
     )
     if not rules:
         return []
+    for rule in rules:
+        _refuse_more_than_reading(con, table, rule)
     outcomes = _outcomes(con, table, rules)
     return [
         _result(con, table, rule, position, outcome)
         for position, (rule, outcome) in enumerate(zip(rules, outcomes, strict=True))
     ]
+
+
+def _refuse_more_than_reading(con: duckdb.DuckDBPyConnection, table: str, rule: Rule) -> None:
+    arguments = rule.implementation["kwargs"]
+    for name in arguments:
+        if name != QUERY and any(word in name for word in ELSEWHERE):
+            raise RuleError(
+                f'{rule.place}: its argument "{name}" looks beyond the batch. Say the rule as {QUERY} instead.'
+            )
+    if QUERY in arguments and (found := more_than_reading(con, _stated_query(rule, table))):
+        raise RuleError(
+            f"{rule.place}: its query {found}. A rule may only read: write it as one plain select."
+        )
+
+
+def _stated_query(rule: Rule, table: str) -> str:
+    try:
+        return str(rule.implementation["kwargs"][QUERY]).format(batch=table)
+    except (ValueError, LookupError, AttributeError) as error:
+        raise RuleError(
+            f"{rule.place}: a brace in its query stands for nothing ({error}). Write {{{{ for a brace, {{batch}} for the rows."
+        ) from error
 
 
 def _outcomes(con: duckdb.DuckDBPyConnection, table: str, rules: list[Rule]) -> list[Any]:
@@ -102,16 +133,7 @@ def _outcomes(con: duckdb.DuckDBPyConnection, table: str, rules: list[Rule]) -> 
         create_temp_table=False,
     )
     batch = source.add_table_asset("batch", table_name=table).add_batch_definition_whole_table("whole")
-    suite = gx.ExpectationSuite(
-        name="rules",
-        expectations=[rule.implementation | {"meta": {"rule": rule.name}} for rule in rules],
-    )
-    # A misspelt expectation type is dropped without an error, so the rules are counted on both sides of the run.
-    if len(suite.expectations) != len(rules):
-        known = {(expectation.meta or {})["rule"] for expectation in suite.expectations}
-        raise RuleError(
-            f"Unknown to the check engine: {[rule.name for rule in rules if rule.name not in known]}."
-        )
+    suite = gx.ExpectationSuite(name="rules", expectations=[_expectation(rule) for rule in rules])
     context.suites.add(suite)
     check = context.validation_definitions.add(gx.ValidationDefinition(name="check", data=batch, suite=suite))
     result = check.run(
@@ -124,20 +146,57 @@ def _outcomes(con: duckdb.DuckDBPyConnection, table: str, rules: list[Rule]) -> 
     results: list[Any] = list(result.results)
     by_rule = {outcome.expectation_config.meta["rule"]: outcome for outcome in results}
     if len(by_rule) != len(rules):
-        raise RuleError(f"{len(rules)} rules went in and {len(by_rule)} results came back.")
+        raise RuleError(
+            f"{rules[0].contract}{ENDING}: {len(rules)} rules went in and {len(by_rule)} results came back."
+            " Give each rule a name of its own."
+        )
     return [by_rule[rule.name] for rule in rules]
+
+
+def _expectation(rule: Rule) -> Any:
+    """Return a rule as the engine has it; of a misspelt type the engine makes nothing, and says nothing either."""
+    import great_expectations as gx
+
+    kind = rule.implementation["type"]
+    try:
+        stated = gx.ExpectationSuite(
+            name="rule", expectations=[rule.implementation | {"meta": {"rule": rule.name}}]
+        )
+    except ValueError as error:
+        complaint = ": ".join(line.strip() for line in str(error).splitlines()[1:3])
+        raise RuleError(
+            f"{rule.place}: its arguments do not suit {kind} ({complaint}). Correct them."
+        ) from error
+    if not stated.expectations:
+        raise RuleError(f'{rule.place}: the check engine knows no type "{kind}". Correct its spelling.')
+    return stated.expectations[0]
+
+
+def _complaint(exceptions: dict[str, Any]) -> str:
+    """Return the first line of what the engine met as it ran a rule: told as it is, or by the figure it was to work out."""
+    told = [exceptions] if "raised_exception" in exceptions else exceptions.values()
+    return next(
+        (
+            (str(one["exception_message"]).strip() or "no reason given").splitlines()[0]
+            for one in told
+            if one["raised_exception"]
+        ),
+        "",
+    )
 
 
 def _result(
     con: duckdb.DuckDBPyConnection, table: str, rule: Rule, position: int, outcome: Any
 ) -> RuleResult:
-    if "'raised_exception': True" in str(outcome.exception_info):
-        raise RuleError(f'Rule "{rule.name}" could not be run: {outcome.exception_info}')
+    if complaint := _complaint(outcome.exception_info):
+        raise RuleError(f"{rule.place} cannot be run ({complaint}). Correct it.")
     if outcome.success or rule.severity not in ROW_RULES:
         return RuleResult(rule, bool(outcome.success), 0)
     # The engine lists at most 200 values, so its own query is run again for every row; `row` comes first in it.
-    stated = rule.implementation["kwargs"].get("unexpected_rows_query")
-    query = stated.format(batch=table) if stated else outcome.result["unexpected_index_query"].rstrip("; \n")
+    has_query = QUERY in rule.implementation["kwargs"]
+    query = (
+        _stated_query(rule, table) if has_query else outcome.result["unexpected_index_query"].rstrip("; \n")
+    )
     con.execute(
         f"insert into broken_rules select distinct row, $rule, $position, $severity from ({query}) as broken(row)",
         {"rule": rule.name, "position": position, "severity": rule.severity},

@@ -1,5 +1,6 @@
 """Reads a contract (Open Data Contract Standard, YAML) into plain records."""
 
+import re
 from collections.abc import Collection
 from dataclasses import dataclass
 from functools import cache
@@ -7,10 +8,11 @@ from typing import Any
 
 import yaml
 
-from pipelines.faults import RequestFault
+from pipelines.faults import DataFault, RequestFault
 from pipelines.shipped import shipped_folder
 
 ENDING = ".odcs.yaml"
+PLAIN_WORD = r"[A-Za-z_][A-Za-z0-9_]*"
 
 
 @dataclass(frozen=True)
@@ -26,6 +28,12 @@ class Rule:
     severity: str
     column: str | None
     implementation: dict[str, Any]
+    contract: str
+
+    @property
+    def place(self) -> str:
+        """Where the rule stands, as an error says it."""
+        return f'{self.contract}{ENDING}, rule "{self.name}"'
 
 
 @dataclass(frozen=True)
@@ -78,16 +86,28 @@ def contract_names() -> list[str]:
 
 @cache
 def load_contract(name: str) -> Contract:
-    """Return the contract called `name`; raises RequestFault where there is none."""
+    """Return the contract called `name`; raises RequestFault where there is none, DataFault on a name in it that is none."""
     path = shipped_folder("data_contracts") / f"{name}{ENDING}"
     if not path.is_file():
         raise RequestFault(f'There is no contract "{name}". Known: {", ".join(contract_names())}.')
     document = yaml.safe_load(path.read_text(encoding="utf-8"))
     table = document["schema"][0]
     columns = tuple(_column(entry) for entry in table["properties"])
+    for word in (
+        table["physicalName"],
+        *(part for each in columns for part in (each.name, each.physical_type)),
+    ):
+        # They become part of a statement, which takes no parameters there.
+        if not re.fullmatch(PLAIN_WORD, str(word)):
+            raise DataFault(
+                f'{path.name}: "{word}" is no plain name or type. Name tables, columns and physical types with letters,'
+                " digits and underscores."
+            )
     rules = [
-        _rule(entry, owner["name"]) for owner in table["properties"] for entry in owner.get("quality", [])
-    ] + [_rule(entry, None) for entry in table.get("quality", [])]
+        _rule(entry, owner["name"], name)
+        for owner in table["properties"]
+        for entry in owner.get("quality", [])
+    ] + [_rule(entry, None, name) for entry in table.get("quality", [])]
     return Contract(
         name=document["name"],
         table=table["physicalName"],
@@ -112,11 +132,12 @@ def _column(entry: dict[str, Any]) -> Column:
     )
 
 
-def _rule(entry: dict[str, Any], column: str | None) -> Rule:
+def _rule(entry: dict[str, Any], column: str | None, contract: str) -> Rule:
     return Rule(
         name=entry["name"],
         description=entry["description"],
         severity=entry["severity"],
         column=column,
         implementation=entry["implementation"],
+        contract=contract,
     )

@@ -15,7 +15,7 @@ import pandas as pd
 
 from pipelines.contracts import plain_words
 from pipelines.faults import DataFault, RequestFault
-from pipelines.intake.headers import Row
+from pipelines.intake.headers import Row, refuse_twice
 from pipelines.intake.marks import WHOLE_RECORD
 from pipelines.intake.verdict import UNREADABLE_ROW
 from pipelines.intake.workbooks import sheet_names, sheet_rows
@@ -157,6 +157,7 @@ def _by_file(where: str, rows: list[Row]) -> list[CorrectedRows]:
     named = {number: column for number, column in enumerate(head) if column}
     kept = [number for number, column in named.items() if column not in {*TOLD, *IDENTITY, WHOLE_RECORD}]
     header = [named[number] for number in kept]
+    refuse_twice(header, where)
     by_file: dict[str, CorrectedRows] = {}
     for number, cells in enumerate(rows[1:], start=2):
         if not any(cells):

@@ -4,6 +4,7 @@ import re
 from collections.abc import Sequence
 from itertools import zip_longest
 
+from pipelines.faults import DataFault
 from pipelines.sources.profiles import FileForm
 
 Row = list[str | None]
@@ -36,6 +37,15 @@ def named(cells: Sequence[str | None]) -> list[str]:
     """Return the cells of a header as names, each on one line; an empty one is called after its place."""
     names = [re.sub(r"\s*[\r\n]+\s*", " ", cell or "").strip() for cell in cells]
     return [name or f"column {place}" for place, name in enumerate(names, start=1)]
+
+
+def refuse_twice(header: Sequence[str], where: str) -> None:
+    """Raise DataFault where two columns of a header have one name; `where` says whose it is."""
+    twice = next((name for name in header if header.count(name) > 1), None)
+    if twice:
+        raise DataFault(
+            f'{where}: the column "{twice}" stands twice in the header. Rename one of them in the export.'
+        )
 
 
 def _joined(upper: Row, lower: Row) -> Row:

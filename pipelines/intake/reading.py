@@ -14,7 +14,7 @@ import duckdb
 
 from pipelines.faults import DataFault, RequestFault
 from pipelines.intake.delimited import first_records, read_delimited
-from pipelines.intake.headers import header_from, last_header_row
+from pipelines.intake.headers import header_from, last_header_row, refuse_twice
 from pipelines.intake.marks import Marks, sort_out_marked
 from pipelines.intake.tables import json_header, parquet_header, read_json_lines, read_parquet
 from pipelines.intake.unpacking import KIND_OF_ENDING, inner_name
@@ -79,6 +79,7 @@ def read_rows(
     header = header_of(path, form)
     if not header:
         raise DataFault(f"{path.name} has no header where the source profile says. Mend its entry file.")
+    refuse_twice(header, path.name)
     con.execute("create or replace table refused_rows (row bigint, detail varchar, raw varchar)")
     marks = Marks(header, totals)
     if form.kind == "csv":

@@ -82,13 +82,7 @@ def _sample_file(con: duckdb.DuckDBPyConnection, path: Path, work_folder: Path) 
 
 
 def _read(con: duckdb.DuckDBPyConnection, path: Path, form: FileForm, work_folder: Path) -> list[str]:
-    header = header_of(path, form)
-    if len(set(header)) < len(header):
-        twice = next(name for name in header if header.count(name) > 1)
-        raise DataFault(
-            f'{path.name}: the column "{twice}" stands twice in the header. Rename one of them in the export.'
-        )
-    return read_rows(con, path, form, work_folder, free_text=header)
+    return read_rows(con, path, form, work_folder, free_text=header_of(path, form))
 
 
 def _sampled(

@@ -12,7 +12,6 @@ import duckdb
 import pandas as pd
 
 from pipelines.contracts import Column, load_contract
-from pipelines.faults import DataFault
 from pipelines.intake.names import stage_names
 from pipelines.intake.reasons import stage_reasons
 from pipelines.intake.values import day_readings, folded, readings
@@ -34,9 +33,6 @@ def stage_lines(
     con: duckdb.DuckDBPyConnection, header: list[str], profile: Profile, file_sha256: str
 ) -> None:
     """Make `staged_lines`, `line_rows` and `staged_reasons` from `raw_rows`, as `profile` reads them."""
-    if len(set(header)) < len(header):
-        twice = next(name for name in header if header.count(name) > 1)
-        raise DataFault(f'The column "{twice}" stands twice in the header. Rename one of them in the export.')
     cells = {name: f"c{position}" for position, name in enumerate(header, start=1)}
     columns = [column for column in load_contract("inspection_line").columns if column.name not in DERIVED]
     _give(con, profile, file_sha256)

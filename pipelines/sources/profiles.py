@@ -174,9 +174,18 @@ def read_profile(path: Path) -> Profile:
     except ValidationError as error:
         # A misspelt entry is also a missing one; the misspelling is what a person can see and mend.
         first = min(error.errors(), key=lambda found: found["type"] != "extra_forbidden")
+        what = first["msg"].removeprefix("Value error, ")
         place = ".".join(str(part) for part in first["loc"]) or "profile"
+        raise DataFault(f'{path.name}, entry "{place}": {what}. Mend that entry of the profile.') from error
+    except UnicodeDecodeError as error:
         raise DataFault(
-            f'{path.name}, entry "{place}": {first["msg"]}. Mend that entry of the profile.'
+            f"{path.name} is not written in UTF-8 (byte {error.start + 1:,}). Save it as UTF-8."
+        ) from error
+    except (ValueError, RecursionError) as error:
+        # What looks like a day or a number and is none, such as 2026-02-30, or lists in lists in lists.
+        why = error if isinstance(error, ValueError) else "too many lists within lists"
+        raise DataFault(
+            f"{path.name}: a value cannot be read as YAML ({why}). Put it in quotes, or take it out."
         ) from error
 
 

@@ -16,7 +16,7 @@ def con(tmp_path):
 
 
 def rule(implementation, severity="quarantine"):
-    return Rule("the_rule", "The rule holds", severity, None, implementation)
+    return Rule("the_rule", "The rule holds", severity, None, implementation, "batch")
 
 
 def rows(query):
@@ -49,14 +49,62 @@ def test_a_rule_that_holds_leaves_no_row(con):
     assert (result.passed, result.rows_failing) == (True, 0)
 
 
-def test_a_misspelt_rule_is_an_error_and_not_a_pass(con):
-    with pytest.raises(RuleError, match="the_rule"):
-        run_rules(con, "batch", [rule({"type": "expect_nothing_at_all", "kwargs": {}})])
+@pytest.mark.parametrize(
+    ("implementation", "sentence"),
+    [
+        (
+            {"type": "expect_nothing_at_all", "kwargs": {}},
+            'batch.odcs.yaml, rule "the_rule": the check engine knows no type "expect_nothing_at_all". Correct its spelling.',
+        ),
+        (
+            {"type": "expect_column_values_to_be_between", "kwargs": {"colum": "quantity", "min_value": 1}},
+            'batch.odcs.yaml, rule "the_rule": its arguments do not suit expect_column_values_to_be_between'
+            " (column: field required (type=value_error.missing)). Correct them.",
+        ),
+        (
+            {"type": "expect_column_values_to_be_between", "kwargs": {"column": "qty", "min_value": 1}},
+            'batch.odcs.yaml, rule "the_rule" cannot be run (Error: The column "qty" in BatchData does not exist.).'
+            " Correct it.",
+        ),
+        (
+            rows("select row from {batch} where no_such_column > 0"),
+            'batch.odcs.yaml, rule "the_rule" cannot be run ((_duckdb.BinderException) Binder Error: Referenced column'
+            ' "no_such_column" not found in FROM clause!). Correct it.',
+        ),
+        (
+            rows("select row from {batch} where grade similar to 'a{2}'"),
+            'batch.odcs.yaml, rule "the_rule": a brace in its query stands for nothing (Replacement index 2 out of range'
+            " for positional args tuple). Write {{ for a brace, {batch} for the rows.",
+        ),
+        (
+            rows("select row from {batch} where row in (select 1 from 'other.csv')"),
+            'batch.odcs.yaml, rule "the_rule": its query reads "other.csv", which is no table of the batch or the store.'
+            " A rule may only read: write it as one plain select.",
+        ),
+        # The engine would count the rows of a file of that name.
+        (
+            {
+                "type": "expect_table_row_count_to_equal_other_table",
+                "kwargs": {"other_table_name": "other.csv"},
+            },
+            'batch.odcs.yaml, rule "the_rule": its argument "other_table_name" looks beyond the batch. Say the rule as'
+            " unexpected_rows_query instead.",
+        ),
+    ],
+)
+def test_a_rule_that_cannot_run_is_an_error_and_neither_a_pass_nor_a_failure(con, implementation, sentence):
+    with pytest.raises(RuleError) as caught:
+        run_rules(con, "batch", [rule(implementation)])
+    assert str(caught.value) == sentence
 
 
-def test_a_rule_that_cannot_run_is_an_error_and_not_a_failure(con):
-    with pytest.raises(RuleError, match="could not be run"):
-        run_rules(con, "batch", [rule(rows("select row from {batch} where no_such_column > 0"))])
+def test_two_rules_of_one_name_are_an_error(con):
+    twice = [rule(rows("select row from {batch} where quantity < 0"))] * 2
+    with pytest.raises(RuleError) as caught:
+        run_rules(con, "batch", twice)
+    assert str(caught.value) == (
+        "batch.odcs.yaml: 2 rules went in and 1 results came back. Give each rule a name of its own."
+    )
 
 
 def test_required_columns_and_read_columns_have_rules_of_their_own():

@@ -5,8 +5,8 @@ import yaml
 from open_data_contract_standard.model import OpenDataContractStandard
 from pydantic import BaseModel
 
-from pipelines.contracts import contract_names, load_contract, removal_criteria, risk_targets
-from pipelines.faults import RequestFault
+from pipelines.contracts import contract_names, documents, load_contract, removal_criteria, risk_targets
+from pipelines.faults import DataFault, RequestFault
 from pipelines.shipped import shipped_folder
 
 PATHS = sorted(shipped_folder("data_contracts").glob("*.odcs.yaml"))
@@ -71,3 +71,24 @@ def test_the_outer_limits_are_those_of_the_published_standard():
     targets = risk_targets()
     assert targets.outer_limit_months == 12
     assert targets.guideline_months == {"normal": 12, "severe": 3, "special": None}
+
+
+@pytest.mark.parametrize(
+    ("stated", "instead"),
+    [
+        ("name: days_overdue", "name: days_overdue bigint); drop table loads; --"),
+        ("physicalType: bigint", "physicalType: bigint default (select count(*) from glob('*'))"),
+        ("physicalName: overdue_inspections", "physicalName: overdue inspections"),
+    ],
+)
+def test_a_name_or_type_in_a_contract_cannot_become_a_statement(tmp_path, monkeypatch, stated, instead):
+    text = (shipped_folder("data_contracts") / "overdue_inspections.odcs.yaml").read_text(encoding="utf-8")
+    assert stated in text
+    (tmp_path / "hostile.odcs.yaml").write_text(text.replace(stated, instead), encoding="utf-8")
+    monkeypatch.setattr(documents, "shipped_folder", lambda name: tmp_path)
+    with pytest.raises(DataFault) as caught:
+        load_contract.__wrapped__("hostile")
+    assert str(caught.value) == (
+        f'hostile.odcs.yaml: "{instead.partition(": ")[2]}" is no plain name or type. Name tables, columns and physical'
+        " types with letters, digits and underscores."
+    )

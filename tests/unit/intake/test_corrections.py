@@ -6,11 +6,11 @@ import pytest
 import xlsxwriter
 from python_calamine import CalamineWorkbook
 
-from pipelines.faults import DataFault, RequestFault
 from pipelines.intake import account_lines, check_files
 from pipelines.intake.corrections import open_rows, row_lines, write_corrections
 from pipelines.packs.intake_account import loaded_files, quarantined_rows
 from pipelines.store import open_store
+from tests.refusals import fault_of
 
 
 @pytest.fixture
@@ -183,10 +183,19 @@ def line_header(write_log):
 @pytest.mark.parametrize(
     ("header", "value", "sentence"),
     [
-        ("(row)", "", 'sheet "Rows 1", row 2: the columns in brackets do not say which quarantined row it is.'),
-        ("(row)", "3", "record 3 of the file with the fingerprint"),
-        ("(row)", "11", 'sheet "Rows 1", row 3: the same quarantined row stands there twice.'),
-        ("(profile)", "other-log", 'its rows were read with the source profile "other-log". Give it with --source.'),
+        ("(row)", "",
+         'corrected.xlsx, sheet "Rows 1", row 2: the columns in brackets do not say which quarantined row it is. Leave them'
+         " as they were exported, or remove the row."),
+        ("(row)", "3",
+         "corrected.xlsx: record 3 of the file with the fingerprint {} is not in the quarantine of this store. Export the"
+         " quarantine of this store again and correct that."),
+        ("(row)", "11",
+         'corrected.xlsx, sheet "Rows 1", row 3: the same quarantined row stands there twice. Remove one of them.'),
+        ("(profile)", "other-log",
+         'corrected.xlsx: its rows were read with the source profile "other-log". Give it with --source.'),
+        ("Seen", "Place",
+         'corrected.xlsx, sheet "Rows 1": the column "Place" stands twice in the header. Rename one of them in the export.'),
+        ("all", "", "corrected.xlsx holds no quarantined row any more. Export the quarantine again."),
     ],
 )  # fmt: skip
 def test_a_row_that_is_nobodys_refuses_the_workbook_whole(
@@ -194,11 +203,14 @@ def test_a_row_that_is_nobodys_refuses_the_workbook_whole(
 ):
     store.load(write_log(*days(18), line(Seen="?"), line(Seen="??")))
     sheets = export()
-    set_cell(sheets["Rows 1"], 2, "Seen", "25")
-    set_cell(sheets["Rows 1"], 1, header, value.replace("11", "20"))
-    with pytest.raises(DataFault) as caught:
-        store.load(save(sheets))
-    assert sentence in str(caught.value)
+    rows = sheets["Rows 1"]
+    fingerprint = rows[1][rows[0].index("(fingerprint)")]
+    set_cell(rows, 2, "Seen", "25")
+    if header == "all":
+        del rows[1:]
+    else:
+        set_cell(rows, 0 if header == "Seen" else 1, header, value.replace("11", "20"))
+    assert fault_of(store.load, save(sheets)) == sentence.format(fingerprint[:8])
     assert store.ask("select count(*) from loads") == [(1,)]
     assert store.ask("select count(corrected_by) from quarantine") == [(0,)]
 
@@ -208,12 +220,25 @@ def test_a_workbook_never_overwrites_a_file_and_is_not_checked_as_a_log(
 ):
     store.load(write_log(*days(9), line(Seen="?")))
     export()
-    with pytest.raises(RequestFault, match="is there already"):
-        export()
-    with pytest.raises(RequestFault, match=r"a name that ends in \.xlsx"):
-        export("quarantine.csv")
-    with pytest.raises(RequestFault, match="is a workbook of quarantined rows"):
-        list(check_files([tmp_path / "quarantine.xlsx"], store.path, [], store.profile_path))
+    made = tmp_path / "quarantine.xlsx"
+    assert fault_of(export) == f"{made} is there already. Give another name, or remove it."
+    assert fault_of(export, "quarantine.csv") == (
+        f"{tmp_path / 'quarantine.csv'} would be a workbook: give it a name that ends in .xlsx."
+    )
+    assert fault_of(lambda: list(check_files([made], store.path, [], store.profile_path))) == (
+        "quarantine.xlsx is a workbook of quarantined rows. Load it with rigging-removals intake: what is still wrong stays"
+        " in quarantine."
+    )
+
+
+def test_more_rows_than_a_sheet_holds_are_not_written(
+    store, write_log, line, days, export, monkeypatch, tmp_path
+):
+    store.load(write_log(*days(9), line(Seen="?"), line(Seen="??")))
+    monkeypatch.setattr("pipelines.intake.corrections.MOST_ROWS", 1)
+    assert fault_of(export) == (
+        "2 quarantined rows have one header, more than a sheet holds. Mend the source profile and load the export again."
+    )
 
 
 def test_the_account_of_the_file_counts_its_corrected_rows_as_accepted(

@@ -6,7 +6,8 @@ import pytest
 from pipelines.contracts import load_contract
 from pipelines.contracts.checking import run_rules
 from pipelines.faults import DataFault, RequestFault
-from pipelines.intake import check_files
+from pipelines.intake import check_files, load_files
+from tests.refusals import fault_of
 
 HABITS = Path(__file__).parents[2] / "data" / "habits"
 
@@ -14,41 +15,49 @@ HABITS = Path(__file__).parents[2] / "data" / "habits"
 @pytest.mark.parametrize(
     ("content", "sentence"),
     [
-        ("", "is empty: it holds no header and no rows"),
-        ("A,B\n1,2\n", "no source profile fits its header (A, B)"),
+        ("", "odd.csv is empty: it holds no header and no rows. Export it again."),
+        (
+            "A,B\n1,2\n",
+            "odd.csv: no source profile fits its header (A, B). Draft one with: rigging-removals profile odd.csv --out"
+            " profile.yaml",
+        ),
     ],
 )
 def test_a_file_that_is_no_log_is_refused(store, tmp_path, content, sentence):
     path = tmp_path / "odd.csv"
     path.write_text(content, encoding="utf-8")
-    with pytest.raises(DataFault) as caught:
-        store.load(path)
-    assert sentence in str(caught.value)
+    assert fault_of(store.load, path) == sentence
     assert store.ask("select count(*) from loads") == [(0,)]
 
 
 def test_a_header_without_rows_is_refused(store, write_log):
-    path = write_log()
-    with pytest.raises(DataFault, match="has a header and no rows"):
-        store.load(path)
+    assert fault_of(store.load, write_log()) == (
+        "log.csv has a header and no rows below it. Export it again."
+    )
 
 
 def test_a_missing_file_is_named(store, tmp_path):
-    with pytest.raises(RequestFault, match=r"There is no file .*none\.csv"):
-        store.load(tmp_path / "none.csv")
+    assert fault_of(store.load, tmp_path / "none.csv", kind=RequestFault) == (
+        f"There is no file {tmp_path / 'none.csv'}. Check the name and the folder."
+    )
 
 
 def test_a_file_of_an_unknown_kind_is_refused(store, tmp_path):
-    path = tmp_path / "log.pdf"
-    path.write_text("x", encoding="utf-8")
-    with pytest.raises(DataFault, match=r"files ending in \.pdf cannot be read"):
-        store.load(path)
+    for name, ending in (("log.pdf", ".pdf"), ("log", "nothing")):
+        (tmp_path / name).write_text("x", encoding="utf-8")
+        assert fault_of(store.load, tmp_path / name) == (
+            f"{name}: files ending in {ending} cannot be read. Export it as CSV or XLSX."
+        )
 
 
 def test_a_store_without_a_register_asks_for_one(store, write_log, line):
     store.register.write_text(store.register.read_text().splitlines()[0] + "\n", encoding="utf-8")
-    with pytest.raises(DataFault, match=r"register\.csv has a header and no rows"):
-        store.load(write_log(line()))
+    assert fault_of(store.load, write_log(line())) == (
+        "register.csv has a header and no rows below it. Fill the register in."
+    )
+    assert fault_of(lambda: list(load_files([write_log(line())], store.path, [], store.profile_path))) == (
+        "The store has no site register yet. Give one with --register site_register.csv, or let --add-sites make it."
+    )
 
 
 def test_check_loads_nothing_and_names_each_row(store, write_log, line, days):

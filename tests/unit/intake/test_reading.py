@@ -10,10 +10,10 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from pipelines.faults import DataFault
 from pipelines.intake.reading import header_of, kind_of, read_rows
 from pipelines.intake.unpacking import unpacked
 from pipelines.sources.profiles import FileForm
+from tests.refusals import fault_of
 
 DATA = Path(__file__).parents[2] / "data"
 HABITS = DATA / "habits"
@@ -59,12 +59,6 @@ def written(tmp_path):
         return path
 
     return write
-
-
-def fault_of(action) -> str:
-    with pytest.raises(DataFault) as caught:
-        action()
-    return str(caught.value)
 
 
 @pytest.mark.parametrize(
@@ -253,13 +247,57 @@ def test_a_bomb_is_not_unpacked(tmp_path):
             archive.writestr(inside, zeros)
     work_folder = tmp_path / "work"
     work_folder.mkdir()
-    sentence = "or to more than 200 times its size, and is not read"
-    assert sentence in fault_of(lambda: unpacked(tmp_path / "bomb.csv.gz", work_folder))
-    assert sentence in fault_of(lambda: unpacked(tmp_path / "bomb.zip", work_folder))
-    assert sentence in fault_of(lambda: header_of(tmp_path / "bomb.xlsx", FileForm(kind="xlsx")))
+    sentence = (
+        "{} unpacks to more than {} GB, or to more than 200 times its size, and is not read. Unpack it yourself, look at"
+        " it, and load what it holds."
+    )
+    for name in ("bomb.csv.gz", "bomb.zip"):
+        assert fault_of(unpacked, tmp_path / name, work_folder) == sentence.format(name, 8)
+    assert fault_of(header_of, tmp_path / "bomb.xlsx", FileForm(kind="xlsx")) == sentence.format(
+        "bomb.xlsx", 2
+    )
 
 
-def test_a_packed_file_that_is_cut_off_is_a_fault(read, written):
+def test_a_packed_file_that_is_damaged_or_locked_is_a_fault(read, written, tmp_path):
     packed = gzip.compress(b"Day,Seen\n" * 1_000)
-    assert "log.csv.gz cannot be unpacked" in fault_of(lambda: read(written(packed[:-9], "log.csv.gz")))
-    assert "log.zip cannot be unpacked" in fault_of(lambda: read(written("no zip", "log.zip")))
+    assert fault_of(read, written(packed[:-9], "log.csv.gz")) == (
+        "log.csv.gz cannot be unpacked (Compressed file ended before the end-of-stream marker was reached). Export or pack"
+        " it again."
+    )
+    assert fault_of(read, written("no zip", "log.zip")) == (
+        "log.zip cannot be unpacked (File is not a zip file). Export or pack it again."
+    )
+    with zipfile.ZipFile(tmp_path / "locked.zip", "w") as archive:
+        archive.writestr("log.csv", "Day,Seen\n")
+    locked = bytearray((tmp_path / "locked.zip").read_bytes())
+    for mark, flags in ((b"PK\x03\x04", 6), (b"PK\x01\x02", 8)):
+        locked[locked.index(mark) + flags] |= 1
+    assert fault_of(unpacked, written(bytes(locked), "locked.zip"), tmp_path) == (
+        "locked.zip is locked by a password. Unpack it and load the file it holds."
+    )
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "form", "sentence"),
+    [
+        ("log.csv", "Day,Seen\n1,2\n", {"header_row": 5},
+         "log.csv has no header where the source profile says. Mend its entry file."),
+        ("log.csv", "Day,Seen,Day\n1,2,3\n", {},
+         'log.csv: the column "Day" stands twice in the header. Rename one of them in the export.'),
+        ("log.parquet", "no parquet file", {},
+         "log.parquet cannot be read as Parquet (Invalid Input Error: No magic bytes found at end of file"
+         " '{folder}/log.parquet'). Export it again."),
+    ],
+)  # fmt: skip
+def test_a_file_that_cannot_be_read_so_is_a_fault(read, written, tmp_path, name, content, form, sentence):
+    assert fault_of(read, written(content, name), **form) == sentence.format(folder=tmp_path)
+
+
+def test_what_the_reader_gives_no_reason_for_is_said_with_its_own_words(read, written, monkeypatch):
+    def scan(*given):
+        raise duckdb.Error("Something odd\nmore of it")
+
+    monkeypatch.setattr("pipelines.intake.delimited._scan", scan)
+    assert fault_of(read, written("Day,Seen\n1,2\n")) == (
+        "log.csv cannot be read as delimited text (Something odd). Export it again as UTF-8 CSV."
+    )

@@ -2,6 +2,7 @@ import pytest
 
 from pipelines.faults import DataFault, RequestFault
 from pipelines.intake import load_files
+from tests.refusals import fault_of
 
 STOCK = """client,gear_family,body,pin,nominal_size_mm,rated_load_t,grade,on_hand,on_order,lead_time_days
 Brackle Docks,shackle,bow,screw pin,16,2.95,carbon,40,0,14
@@ -68,7 +69,10 @@ def test_a_number_that_is_none_is_named_with_its_row(store):
 def test_a_file_that_is_no_register_is_refused(store, tmp_path):
     path = tmp_path / "other.csv"
     path.write_text("a,b\n1,2\n", encoding="utf-8")
-    with pytest.raises(DataFault, match=r"other\.csv is not a register"):
-        load(store, path)
-    with pytest.raises(RequestFault, match="There is no register at"):
-        load(store, tmp_path / "none.csv")
+    assert fault_of(load, store, path) == (
+        "other.csv is not a register: its header fits neither site_register (client, site, environment, ...) or"
+        " stock_register (client, item_class, ...). See data_contracts for the columns."
+    )
+    assert fault_of(load, store, tmp_path / "none.csv", kind=RequestFault) == (
+        f"There is no register at {tmp_path / 'none.csv'}. Check the path given with --register."
+    )

@@ -1,7 +1,7 @@
 import pytest
 
-from pipelines.faults import DataFault, RequestFault
 from pipelines.sources import fitting_profile, known_profiles, read_profile
+from tests.refusals import fault_of
 
 
 def changed(profile_path, old, new):
@@ -11,46 +11,76 @@ def changed(profile_path, old, new):
     return profile_path
 
 
-def fault_of(path):
-    with pytest.raises(DataFault) as caught:
-        read_profile(path)
-    return str(caught.value)
-
-
 def test_the_profiles_of_the_project_are_valid_and_have_names_of_their_own():
     sources = [profile.source for profile in known_profiles()]
     assert len(sources) == len(set(sources)) >= 3
 
 
 def test_a_missing_profile_is_named(tmp_path):
-    with pytest.raises(RequestFault, match="There is no source profile at"):
-        read_profile(tmp_path / "none.yaml")
-
-
-def test_a_misspelt_entry_is_refused(profile_path):
-    assert 'entry "colums": Extra inputs are not permitted' in fault_of(
-        changed(profile_path, "columns:", "colums:")
+    path = tmp_path / "none.yaml"
+    assert fault_of(read_profile, path) == (
+        f"There is no source profile at {path}. Check the path given with --source."
     )
 
 
-def test_a_criterion_outside_the_coded_list_is_refused(profile_path):
-    assert "not in the coded list of removal criteria: pin lost" in fault_of(
-        changed(profile_path, "pin not matching", "pin lost")
+@pytest.mark.parametrize(
+    ("old", "new", "entry", "what"),
+    [
+        ("columns:", "colums:", "colums", "Extra inputs are not permitted"),
+        ("pin not matching", "pin lost", "reasons", "not in the coded list of removal criteria: pin lost"),
+        ("  serial:", "  gauge:", "profile", "no such column in the contract: gauge"),
+        ("  quantity: Seen\n", "", "profile", "no column and no fixed value for: quantity"),
+        ('","}', '",", encoding: utf-9}', "file", "no text encoding is called utf-9"),
+        ('","}', '",", sheet: Log, sheets: all}', "file", "give sheet or sheets, not both"),
+        (
+            "column: Why",
+            "row_per_reason: own count",
+            "reasons",
+            "row_per_reason needs the column of the reasons",
+        ),
+        (
+            "column: Why",
+            "column: Why, row_per_reason: own count}\nresult: {column: Verdict, fit: [ok], removed: [out]}\nunits: {}\n# {",
+            "profile",
+            "one item has one result: with result, row_per_reason is whole count",
+        ),
+        (
+            "columns:",
+            "revision_key: [site]\ncolumns:",
+            "profile",
+            "revision_key must hold inspected_on: looks of two days are two looks",
+        ),
+    ],
+)
+def test_an_entry_that_cannot_be_is_named(profile_path, old, new, entry, what):
+    told = fault_of(read_profile, changed(profile_path, old, new))
+    assert told == f'profile.yaml, entry "{entry}": {what}. Mend that entry of the profile.'
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "sentence"),
+    [
+        ("csv, ", "csv, ]", "profile.yaml, line 4: not readable as YAML. Mend the indentation or quotes there."),
+        (
+            "brackle-log",
+            "2026-02-30",
+            "profile.yaml: a value cannot be read as YAML (day is out of range for month). Put it in quotes, or take it out.",
+        ),
+        ("brackle-log", "[" * 5_000, "profile.yaml: a value cannot be read as YAML (too many lists within"
+         " lists). Put it in quotes, or take it out."),
+    ],
+)  # fmt: skip
+def test_what_is_no_yaml_is_refused(profile_path, old, new, sentence):
+    assert fault_of(read_profile, changed(profile_path, old, new)) == sentence
+
+
+def test_a_profile_in_another_encoding_is_refused(profile_path):
+    profile_path.write_bytes(
+        profile_path.read_text(encoding="utf-8").replace("Brackle", "Brückle").encode("cp1252")
     )
-
-
-def test_a_column_outside_the_contract_is_refused(profile_path):
-    assert "no such column in the contract: gauge" in fault_of(changed(profile_path, "  serial:", "  gauge:"))
-
-
-def test_a_required_column_nobody_gives_is_refused(profile_path):
-    assert "no column and no fixed value for: quantity" in fault_of(
-        changed(profile_path, "  quantity: Seen\n", "")
+    assert fault_of(read_profile, profile_path) == (
+        "profile.yaml is not written in UTF-8 (byte 125). Save it as UTF-8."
     )
-
-
-def test_broken_yaml_names_the_line(profile_path):
-    assert "profile.yaml, line 4: not readable as YAML" in fault_of(changed(profile_path, "csv, ", "csv, ]"))
 
 
 def test_the_profile_whose_header_fits_is_found(profile_path):
@@ -60,21 +90,24 @@ def test_the_profile_whose_header_fits_is_found(profile_path):
 
 
 def test_an_unknown_header_says_how_to_draft_a_profile(profile_path):
-    with pytest.raises(
-        DataFault, match=r"no source profile fits its header \(A, B\).*rigging-removals profile log.csv"
-    ):
-        fitting_profile("log.csv", {"brackle-log": ["A", "B"]}, [read_profile(profile_path)])
+    told = fault_of(fitting_profile, "log.csv", {"brackle-log": ["A", "B"]}, [read_profile(profile_path)])
+    assert told == (
+        "log.csv: no source profile fits its header (A, B). Draft one with: rigging-removals profile log.csv --out"
+        " profile.yaml"
+    )
 
 
 def test_two_profiles_that_fit_are_both_named(profile_path):
     one = read_profile(profile_path)
     two = one.model_copy(update={"source": "twin"})
     headers = {"brackle-log": one.headers, "twin": one.headers}
-    with pytest.raises(DataFault, match=r"2 source profiles fit its header \(brackle-log, twin\)"):
-        fitting_profile("log.csv", headers, [one, two])
+    assert fault_of(fitting_profile, "log.csv", headers, [one, two]) == (
+        "log.csv: 2 source profiles fit its header (brackle-log, twin). Choose one with --source."
+    )
 
 
 def test_a_draft_is_refused_until_a_person_confirms_it(profile_path):
     profile = read_profile(changed(profile_path, "confirmed: true", "confirmed: false"))
-    with pytest.raises(DataFault, match="a draft nobody has confirmed"):
-        fitting_profile("log.csv", {"brackle-log": profile.headers}, [profile])
+    assert fault_of(fitting_profile, "log.csv", {"brackle-log": profile.headers}, [profile]) == (
+        'log.csv: the source profile "brackle-log" is a draft nobody has confirmed. Read it, mend it and set confirmed: true.'
+    )
