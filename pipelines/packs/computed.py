@@ -136,7 +136,8 @@ def _names_of_tables(con: duckdb.DuckDBPyConnection, catalog: str) -> list[str]:
 
 def is_computed_for(con: duckdb.DuckDBPyConnection, period: str) -> bool:
     """Return whether the result tables rest on all that the open store holds, for a month; '' for whatever month."""
-    if not con.execute("select 1 from duckdb_tables() where table_name = 'table_state'").fetchall():
+    needed = "select 1 from duckdb_tables() where table_name in ('table_state', 'summed_groups')"
+    if len(con.execute(needed).fetchall()) < 2:
         return False
     state = con.execute("select period, computed_for_load, (select max(load_id) from loads) from table_state")
     month, computed_for, latest = state.fetchall()[0]
