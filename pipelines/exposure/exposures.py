@@ -6,14 +6,16 @@ import duckdb
 
 from pipelines.shipped import statement
 
-WORKING_TABLES = ("group_days", "exposures")  # made from the lines, for the result tables to read
+SUMS = ("summed_groups", "line_sums", "month_sums", "reason_sums")
+WORKING_TABLES = (*SUMS, "group_days", "exposures")  # made from the lines, for the result tables to read
 
 
 def build_exposures(con: duckdb.DuckDBPyConnection, as_of: date | None = date.max) -> None:
     """Make the table `exposures` anew: one row for each look at a group, and for each item that missed its look.
 
-    Reads the view `current_lines` and the table `site_register`; leaves the table `group_days` behind as well, one row
-    for each group and day with lines of it, and the views of `make_views`.
+    Brings the sums of the lines up to date first, which every result table reads: only those of groups that a load or a
+    superseding touched are made anew. Leaves the table `group_days` behind as well, one row for each group and day with
+    lines of it, and the views of `make_views`.
 
     Parameters
     ----------
@@ -56,15 +58,17 @@ def build_exposures(con: duckdb.DuckDBPyConnection, as_of: date | None = date.ma
     Cutler, S. J. & Ederer, F. (1958). Maximum utilization of the life table method in analyzing survival. Journal of
     Chronic Diseases 8, 699-712 (from memory).
     """
+    for name in ("make_sums", "update_sums", "sum_views"):
+        con.execute(statement("pipelines.exposure", f"{name}.sql"))
     con.execute(statement("pipelines.exposure", "group_days.sql"), {"as_of": as_of})
     con.execute(statement("pipelines.exposure", "exposures.sql"))
     make_views(con)
 
 
 def make_views(con: duckdb.DuckDBPyConnection) -> None:
-    """Make the views `line_gaps` and `standing_groups` of `current_lines` and the working tables.
+    """Make the views of `sum_views.sql`, `line_gaps` and `standing_groups` of the lines and the working tables.
 
     They last as long as the connection is open, a read-only one too.
     """
-    for name in ("line_gaps", "standing_groups"):
+    for name in ("sum_views", "line_gaps", "standing_groups"):
         con.execute(statement("pipelines.exposure", f"{name}.sql"))

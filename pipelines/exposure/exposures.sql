@@ -132,3 +132,5 @@ union all
 select client, site, environment, item_class, serial, previous_on, inspected_on, 0, 0, 0, 0, 1, 0,
     (inspected_on - previous_on) / 365.25, false
 from missed
+-- In one order, so that sums of the same looks come out the same to the last digit, whatever was summed up before.
+order by client, item_class, serial, site, environment, inspected_on, previous_on

@@ -137,7 +137,7 @@ def is_computed_for(con: duckdb.DuckDBPyConnection, period: str) -> bool:
 
     '' is whatever month.
     """
-    if "table_state" not in _names_of_tables(con, ""):
+    if not {"table_state", "summed_groups"} <= {*_names_of_tables(con, "")}:
         return False
     found = con.execute("select *, (select max(load_id) from loads) as latest from table_state")
     names = [column[0] for column in found.description]

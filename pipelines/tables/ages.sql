@@ -4,7 +4,7 @@ with days as (            -- one row: an item and a day with lines of it
     select client, serial, inspected_on as day,
         bool_or(inspection_type = 'initial' and quantity > removed) as is_accepted,
         bool_or(inspection_type <> 'initial' and removed > 0) as is_removed
-    from current_lines
+    from summed_lines
     where serial is not null and inspected_on <= $as_of
     group by client, serial, inspected_on
 ),

@@ -96,7 +96,7 @@ def _in_one_order(con: duckdb.DuckDBPyConnection) -> Iterator[None]:
 
     Several threads add in the order in which they happen to end. For very many lines they are worth the last digit.
     """
-    (lines,) = con.execute("select count(*) from current_lines").fetchall()[0]
+    (lines,) = con.execute("select count(*) from counted_lines where superseded_by is null").fetchall()[0]
     if lines > MOST_LINES_ON_ONE_THREAD:
         yield
         return
@@ -153,7 +153,8 @@ def _month_to_compute(con: duckdb.DuckDBPyConnection, period: str | None) -> str
 
 def _first_and_last_month(con: duckdb.DuckDBPyConnection) -> tuple[str | None, str | None]:
     months = con.execute(
-        "select strftime(min(inspected_on), '%Y-%m'), strftime(max(inspected_on), '%Y-%m') from current_lines"
+        "select strftime(min(inspected_on), '%Y-%m'), strftime(max(inspected_on), '%Y-%m') from counted_lines"
+        " where superseded_by is null"
     ).fetchone()
     assert months is not None
     return months[0], months[1]

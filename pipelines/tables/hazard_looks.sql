@@ -2,16 +2,15 @@
 -- First looks are left out, since they open the clock, and so are looks at which nothing was presented or removed.
 with load_bearing as (         -- one row: a group and the day of a look that closed the gap in which such removals fell
     select look.client, look.site, look.environment, look.item_class, look.serial, look.inspected_on,
-        sum(reason.primary_removed) as load_bearing_removed
-    from current_lines as line
-    join current_reasons as reason using (file_sha256, row)
+        sum(line.primary_removed) as load_bearing_removed
+    from summed_reasons as line
     join removal_criteria using (criterion)
     join exposures as look
         on look.client = line.client and look.site = line.site and look.environment = line.environment
         and look.item_class = line.item_class and look.serial is not distinct from line.serial
         and look.previous_on < line.inspected_on and look.inspected_on >= line.inspected_on
     -- A removal with no criterion stated counts, since nobody can rule it out.
-    where line.inspection_type <> 'initial' and line.removed > 0 and tier in ('load-bearing', 'not stated')
+    where line.inspection_type <> 'initial' and is_of_removals and tier in ('load-bearing', 'not stated')
     group by look.client, look.site, look.environment, look.item_class, look.serial, look.inspected_on
 )
 select look.client, look.site, look.environment, place.service_class, place.use_frequency, kind.size_band, kind.pin,

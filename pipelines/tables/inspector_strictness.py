@@ -15,7 +15,7 @@ COUNTS = ["months_leading", "takeovers", "signals", "signals_at_takeover"]
 def inspector_strictness(con: duckdb.DuckDBPyConnection, as_of: date | None) -> pd.DataFrame:
     """Return the table `inspector_strictness` of the lines up to `as_of`.
 
-    Reads `current_lines`, `exposures` and, for the signals, `removal_rates`. A person whose looks were all first looks
+    Reads the sums of the lines, `exposures` and, for the signals, `removal_rates`. A person whose looks were all first looks
     has no row: they opened clocks and closed no gap.
     """
     cells = con.execute(statement("pipelines.tables", "inspector_strictness.sql"), {"as_of": as_of}).df()

@@ -11,10 +11,10 @@ from pipelines.contracts import risk_targets
 
 
 def make_item_kinds(con: duckdb.DuckDBPyConnection) -> None:
-    """Make the temporary table `item_kinds`: item_class, size_band and pin, one row per item class of `current_lines`."""
+    """Make the temporary table `item_kinds`: item_class, size_band and pin, one row per item class of the current lines."""
     classes = con.execute(
         "select item_class, any_value(nominal_size_mm) as nominal_size_mm, any_value(pin) as pin"
-        " from current_lines group by item_class"
+        " from wordings group by item_class"
     ).df()
     kinds = pd.DataFrame(
         {

@@ -15,8 +15,8 @@ pins as (                 -- one row: a client and an item class with removals i
         coalesce(sum(removed) filter (
             where len(list_filter($phrases::varchar[], lambda phrase: contains(lower(disposition), phrase))) > 0
         ), 0) / sum(removed) as share_pins
-    from current_lines
-    where inspection_type <> 'initial' and removed > 0 and inspected_on <= $as_of
+    from summed_months
+    where inspection_type <> 'initial' and removed > 0 and month <= $as_of
     group by client, item_class
 ),
 of_client as (            -- one row: a client with receiving inspections
@@ -38,5 +38,5 @@ left join of_client using (client)
 left join pins using (client, item_class)
 left join history using (client, item_class)
 -- A register may hold clients of whom no line is loaded yet.
-where client in (select client from current_lines where inspected_on <= $as_of)
+where client in (select client from wordings where first_on <= $as_of)
 order by client, item_class

@@ -16,7 +16,7 @@ PLACE = ["client", "site", "environment"]
 def reason_cells(con: duckdb.DuckDBPyConnection, as_of: date | None) -> pd.DataFrame:
     """Return removals and exposure of the lines up to `as_of`, the last day of a month, by place, pin and criterion.
 
-    Reads `current_lines`, `current_reasons`, `removal_criteria` and `exposures`. A criterion that nobody at a place
+    Reads the sums of the lines and reasons, `removal_criteria` and `exposures`. A criterion that nobody at a place
     could have ticked has no row there.
     """
     return con.execute(statement("pipelines.tables", "reason_cells.sql"), {"as_of": as_of}).df()

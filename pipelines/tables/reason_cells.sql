@@ -1,24 +1,40 @@
 -- One row: a kind of pin at a place, and a criterion. $as_of: the last day counted, the last of a month.
--- In-service removals only: found at periodic and frequent inspections, never on receipt. Reads the view line_gaps.
-with lines as (           -- one row: an in-service line
-    select file_sha256, row, source, client, site, environment, item_class, coalesce(pin, 'not stated') as pin, serial,
-        inspected_on, removed
-    from current_lines
-    where inspection_type <> 'initial' and inspected_on <= $as_of
+-- In-service removals only: found at periodic and frequent inspections, never on receipt. A removal counts in the gap it fell in, as in line_gaps.
+with lines as (           -- one row: a wording of in-service lines
+    select source, client, site, environment, item_class, coalesce(pin, 'not stated') as pin
+    from wordings
+    where inspection_type <> 'initial' and first_on <= $as_of
 ),
 pins as (                 -- one row: an item class; it has one kind of pin
     select item_class, min(pin) as pin from lines group by item_class
 ),
+reasons as (              -- one row: an item class of a place or its item with a serial, a day, and a criterion
+    select client, site, environment, item_class, coalesce(pin, 'not stated') as pin, serial, inspected_on, criterion,
+        is_of_removals, sum(primary_removed) as primary_removed, sum(mentions) as mentions
+    from summed_reasons
+    where inspection_type <> 'initial' and inspected_on <= $as_of
+    group by all
+),
 removals as (             -- one row: a pin at a place, and a criterion that was ticked there
     select client, site, environment, pin, criterion, sum(primary_removed) as removed, sum(mentions) as mentions
-    from current_reasons
-    join lines using (file_sha256, row)
+    from reasons
     group by client, site, environment, pin, criterion
 ),
-closings as (             -- one row: a line with removals that have exposure, and the look that closed their gap
-    select gap.*, pins.pin
-    from line_gaps as gap join pins using (item_class)
-    where inspection_type <> 'initial' and removed > 0 and inspected_on <= $as_of
+closings as (             -- the same rows, of removals that have exposure, at the place of the look that closed their gap
+    select look.client, pins.pin, criterion, primary_removed,
+        arg_min(look.site, look.inspected_on) as site,
+        arg_min(look.environment, look.inspected_on) as environment,
+        min(look.inspected_on) as closed_on
+    from reasons as reason
+    join pins using (item_class)
+    join exposures as look
+        on look.client = reason.client and look.item_class = reason.item_class
+        and look.serial is not distinct from reason.serial
+        and (look.serial is not null or (look.site = reason.site and look.environment = reason.environment))
+        and look.previous_on < reason.inspected_on and look.inspected_on >= reason.inspected_on
+    where is_of_removals
+    group by reason.client, reason.site, reason.environment, item_class, reason.pin, reason.serial, reason.inspected_on, criterion,
+        primary_removed, look.client, pins.pin
 ),
 removals_at_risk as (     -- one row: a pin at a place, and a criterion of removals whose gap was closed there
     select client, site, environment, pin, criterion,
@@ -27,13 +43,11 @@ removals_at_risk as (     -- one row: a pin at a place, and a criterion of remov
             as removed_last_12_months,
         sum(primary_removed) filter (where closed_on > last_day($as_of::date - interval 24 month)
             and closed_on <= last_day($as_of::date - interval 12 month)) as removed_prior_12_months
-    from current_reasons join closings using (file_sha256, row)
+    from closings
     group by client, site, environment, pin, criterion
 ),
 ticked as (               -- one row: a source and a criterion that somebody ticked there, on receipt too
-    select distinct source, criterion
-    from current_reasons join current_lines using (file_sha256, row)
-    where inspected_on <= $as_of
+    select distinct source, criterion from summed_reasons where inspected_on <= $as_of
 ),
 could_be_ticked as (      -- one row: a place and a criterion on the list of an exporter it used
     select distinct client, site, environment, criterion

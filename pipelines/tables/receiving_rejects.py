@@ -11,7 +11,7 @@ from pipelines.shipped import statement
 
 
 def receiving_rejects(con: duckdb.DuckDBPyConnection, as_of: date | None) -> pd.DataFrame:
-    """Return the table `receiving_rejects` of the lines up to `as_of`; reads `current_lines`."""
+    """Return the table `receiving_rejects` of the lines up to `as_of`; reads their sums."""
     goods = con.execute(statement("pipelines.tables", "receiving_rejects.sql"), {"as_of": as_of}).df()
     return with_share_rejected(goods)
 

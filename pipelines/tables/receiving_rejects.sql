@@ -2,7 +2,7 @@
 select client, site, coalesce(supplier, 'not stated') as supplier, strftime(inspected_on, '%Y-%m') as month,
     sum(quantity)::bigint as received,
     sum(removed)::bigint as rejected
-from current_lines
-where inspection_type = 'initial' and quantity > 0 and inspected_on <= $as_of
+from summed_lines
+where inspection_type = 'initial' and counted > 0 and inspected_on <= $as_of
 group by all
 order by client, site, supplier, month

@@ -11,7 +11,7 @@ from pipelines.shipped import statement
 
 
 def removal_rates(con: duckdb.DuckDBPyConnection, as_of: date | None) -> pd.DataFrame:
-    """Return the table `removal_rates` of the lines up to `as_of`; reads `current_lines` and `exposures`."""
+    """Return the table `removal_rates` of the lines up to `as_of`, the last day of a month; reads their sums and `exposures`."""
     months = con.execute(statement("pipelines.tables", "removal_rates.sql"), {"as_of": as_of}).df()
     targets = risk_targets()
     charted = charted_rates(months, ["client", "site", "environment"], targets)

@@ -1,16 +1,16 @@
--- One row: an environment of a site and a month with any line of it. $as_of: the last day counted.
+-- One row: an environment of a site and a month with any line of it. $as_of: the last day counted, the last of a month.
 -- A look counts in the month of its day, with all that happened since the look before.
 with lines as (           -- one row: a place and a month, its lines by inspection type
-    select client, site, environment, strftime(inspected_on, '%Y-%m') as month,
+    select client, site, environment, strftime(month, '%Y-%m') as month,
         sum(quantity) filter (where inspection_type = 'periodic') as inspected,
         sum(removed) filter (where inspection_type = 'periodic') as removed,
         sum(quantity) filter (where inspection_type = 'frequent') as frequent_inspected,
         sum(removed) filter (where inspection_type = 'frequent') as frequent_removed,
         sum(quantity) filter (where inspection_type = 'initial') as initial_inspected,
         sum(removed) filter (where inspection_type = 'initial') as initial_removed
-    from current_lines
-    where inspected_on <= $as_of
-    group by client, site, environment, month
+    from summed_months
+    where summed_months.month <= $as_of
+    group by client, site, environment, summed_months.month
 ),
 looks as (                -- one row: a place and a month with a look
     select client, site, environment, strftime(inspected_on, '%Y-%m') as month,
@@ -28,8 +28,8 @@ leaders as (             -- one row: a place and a month with a periodic inspect
     from (
         select client, site, environment, strftime(inspected_on, '%Y-%m') as month,
             coalesce(inspector, 'not stated') as inspector
-        from current_lines
-        where inspection_type = 'periodic' and quantity > 0 and inspected_on <= $as_of
+        from summed_lines
+        where inspection_type = 'periodic' and counted > 0 and inspected_on <= $as_of
         group by client, site, environment, month, coalesce(inspector, 'not stated')
         qualify row_number() over (
             partition by client, site, environment, month order by sum(quantity) desc, coalesce(inspector, 'not stated')

@@ -6,6 +6,7 @@ import duckdb
 import pandas as pd
 
 from pipelines.contracts import load_contract, order_terms, risk_targets
+from pipelines.exposure import make_views
 from pipelines.models.forecast import BANDS
 from pipelines.models.planning import (
     RECOMMENDED,
@@ -25,7 +26,7 @@ SUMS: list[list[str]] = [["client"], ["client", "item_class"], ["client", "site"
 def planning_inputs(con: duckdb.DuckDBPyConnection, as_of: date) -> PlanningInputs:
     """Return what a plan is made from, as it stands on `as_of`.
 
-    Reads `exposures`, `current_lines`, the registers, and the tables `overdue_inspections`, `pooled_rates`,
+    Reads `exposures`, the sums of the lines, the registers, and the tables `overdue_inspections`, `pooled_rates`,
     `hazard_model`, `interval_recommendations` and `supplier_rejects`.
     """
     terms = order_terms()
@@ -33,6 +34,7 @@ def planning_inputs(con: duckdb.DuckDBPyConnection, as_of: date) -> PlanningInpu
     def frame(name: str, **values: object) -> pd.DataFrame:
         return con.execute(statement("pipelines.tables", f"{name}.sql"), values).df()
 
+    make_views(con)
     make_item_kinds(con)
     return PlanningInputs(
         as_of=as_of,

@@ -17,7 +17,7 @@ from pipelines.tables.item_kinds import make_item_kinds
 def site_benchmark(con: duckdb.DuckDBPyConnection) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Return the tables `site_benchmark` and `site_benchmark_parts`, both of one set of references.
 
-    Reads `exposures`, `current_lines` and `site_register`.
+    Reads `exposures`, the sums of the lines and `site_register`.
     """
     rules = benchmark_rules()
     make_item_kinds(con)

@@ -1,8 +1,15 @@
 -- One row: what the benchmark compares of a site: environment, service class, use, size, pin, and who looked.
 with looks as (                -- one row: a group and a day of periodic inspection, with the inspector of most of its lines
-    select client, site, environment, item_class, serial, inspected_on, mode(inspector) as inspector
-    from current_lines
-    where inspection_type = 'periodic'
+    select client, site, environment, item_class, serial, inspected_on,
+        -- Of several with as many lines the one whose first line comes first in its file.
+        arg_max(inspector, {lines: lines, before: -first_line}) as inspector
+    from (
+        select client, site, environment, item_class, serial, inspected_on, inspector,
+            sum(lines) as lines, min(first_line) as first_line
+        from summed_lines
+        where inspection_type = 'periodic' and inspector is not null
+        group by client, site, environment, item_class, serial, inspected_on, inspector
+    )
     group by client, site, environment, item_class, serial, inspected_on
 )
 select gap.client, gap.site, gap.environment,

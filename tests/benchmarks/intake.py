@@ -1,6 +1,6 @@
 """How long intake takes, as a ratio to DuckDB alone reading the same file into a table of text columns.
 
-    python tests/benchmarks/intake.py [--lines 1200000] [--seed 20260302] [--rounds 3]
+    python -m tests.benchmarks.intake [--lines 1200000] [--sites 100] [--seed 20260302] [--rounds 3]
 
 Each figure is the best of some rounds, each round in a process of its own; run it with nothing else going on. Beside the
 time on the clock stands that of the processor, which other people's work on the machine disturbs less. Intake
@@ -17,59 +17,7 @@ import tempfile
 import time
 from pathlib import Path
 
-PROFILE = """source: benchmark-log
-describes: A generated log.
-confirmed: true
-file: {kind: csv}
-fixed: {client: Brackle Docks, gear_family: shackle}
-columns: {site: Place, environment: Where used, body: Body, pin: Pin, nominal_size_mm: Size, rated_load_t: Load,
-  grade: Grade, inspected_on: Day, inspection_type: Look, quantity: Seen, removed: Removed, inspector: By, note: Remarks}
-dates: ["%d/%m/%Y"]
-units: {nominal_size_mm: in, rated_load_t: short ton}
-words: {body: {Anchor: bow, Chain: chain}, inspection_type: {yearly: periodic, goods in: initial, shift: frequent}}
-reasons: {column: Why, separator: ";", phrases: {no tag: identification missing, odd pin: pin not matching, bent: deformed}}
-"""
-REGISTER_HEADER = "client,site,environment,service_class,use_frequency,current_interval_months,legal_limit_months,site_rule_months"
-SITES = 40
-# One row: a line of the log. One in 200 has a count that is none; one in ten has removals, and a reason.
-LINES = """
-copy (
-    select format('Yard {:02d}', (a % $sites) + 1) as "Place",
-        ['indoor dry', 'outdoor inland', 'marine spray'][1 + (b % 3)] as "Where used",
-        ['Anchor', 'Chain'][1 + (c % 2)] as "Body", 'screw pin' as "Pin",
-        ['5/8', '3/4', '7/8', '1', '1-1/4'][1 + (d % 5)] as "Size",
-        ['3 1/4 T', '4.75', '6.5', '8.5', '12'][1 + (d % 5)] as "Load", 'carbon' as "Grade",
-        strftime(date '2016-01-01' + (e % 3600)::integer, '%d/%m/%Y') as "Day",
-        ['yearly', 'yearly', 'yearly', 'shift', 'goods in'][1 + (f % 5)] as "Look",
-        case when g % 200 = 0 then '12 ea' else (5 + g % 60)::varchar end as "Seen",
-        case when h % 10 = 0 then 1 + h % 3 else 0 end as "Removed",
-        case when h % 10 = 0 then ['no tag', 'odd pin', 'bent', 'bent; no tag'][1 + (a % 4)] end as "Why",
-        format('I-{:03d}', b % 300) as "By", format('seen in bay {}, rack {}', c % 500, f % 90) as "Remarks"
-    from (
-        select (hash(i, $seed, 1) >> 1)::bigint as a, (hash(i, $seed, 2) >> 1)::bigint as b,
-            (hash(i, $seed, 3) >> 1)::bigint as c, (hash(i, $seed, 4) >> 1)::bigint as d,
-            (hash(i, $seed, 5) >> 1)::bigint as e, (hash(i, $seed, 6) >> 1)::bigint as f,
-            (hash(i, $seed, 7) >> 1)::bigint as g, (hash(i, $seed, 8) >> 1)::bigint as h
-        from range($lines) as numbers(i)
-    )
-) to $path (format csv, header)
-"""
-
-
-def write_inputs(folder: Path, lines: int, seed: int) -> None:
-    """Write the log, its profile and the site register into a folder."""
-    import duckdb
-
-    (folder / "profile.yaml").write_text(PROFILE, encoding="utf-8")
-    places = [
-        f"Brackle Docks,Yard {site:02d},{environment},normal,weekly,12,,"
-        for site in range(1, SITES + 1)
-        for environment in ("indoor dry", "outdoor inland", "marine spray")
-    ]
-    (folder / "register.csv").write_text("\n".join([REGISTER_HEADER, *places]) + "\n", encoding="utf-8")
-    values = {"lines": lines, "seed": seed, "sites": SITES, "path": str(folder / "log.csv")}
-    with duckdb.connect() as con:
-        con.execute(LINES, values)
+from tests.benchmarks.make_log import SEED, write_inputs
 
 
 def read_alone(folder: Path) -> dict[str, float]:
@@ -117,7 +65,7 @@ def measured(step: str, folder: Path) -> dict[str, float]:
     for left_over in folder.glob("*.duckdb*"):
         left_over.unlink()
     done = subprocess.run(
-        [sys.executable, __file__, "--step", step, "--folder", str(folder)],
+        [sys.executable, "-m", "tests.benchmarks.intake", "--step", step, "--folder", str(folder)],
         capture_output=True,
         text=True,
         check=False,
@@ -139,7 +87,8 @@ def main() -> None:
     """Measure and print."""
     asked = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     asked.add_argument("--lines", type=int, default=1_200_000)
-    asked.add_argument("--seed", type=int, default=20260302)
+    asked.add_argument("--sites", type=int, default=100)
+    asked.add_argument("--seed", type=int, default=SEED)
     asked.add_argument("--rounds", type=int, default=3)
     asked.add_argument("--step", choices=STEPS, help=argparse.SUPPRESS)
     asked.add_argument("--folder", type=Path, help=argparse.SUPPRESS)
@@ -151,8 +100,8 @@ def main() -> None:
         return
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        write_inputs(folder, options.lines, options.seed)
-        size = (folder / "log.csv").stat().st_size / 1e6
+        log = write_inputs(folder, options.lines, options.sites, options.seed)
+        size = log.stat().st_size / 1e6
         print(f"{options.lines:,} lines, {size:,.0f} MB, seed {options.seed}, best of {options.rounds}")
         alone, whole = best("alone", folder, options.rounds), best("intake", folder, options.rounds)
     for kind in ("clock", "processor"):

@@ -66,7 +66,9 @@ def test_an_own_export_reaches_a_report_in_five_steps_with_only_the_draft_edited
 def test_of_a_draft_few_lines_had_to_be_edited(name):
     draft = draft_profile(sample_files([EXPORTS / name]), source=Path(name).stem).yaml
     mended = (EXPORTS / name).with_suffix(".yaml").read_text(encoding="utf-8")
-    edited = [line for line in difflib.ndiff(draft.splitlines(), mended.splitlines()) if line.startswith("+ ")]
+    edited = [
+        line for line in difflib.ndiff(draft.splitlines(), mended.splitlines()) if line.startswith("+ ")
+    ]
     assert 0 < len(edited) <= MOST_LINES_EDITED
     assert "+ confirmed: true" in edited
 
