@@ -33,14 +33,16 @@ reasons: {{column: Why, separator: ";", phrases: {{no tag: identification missin
 REGISTER_HEADER = "client,site,environment,service_class,use_frequency,current_interval_months,legal_limit_months,site_rule_months"
 
 
-def write_inputs(folder: Path, lines: int, sites: int, seed: int = SEED, kind: str = "csv") -> Path:
+def write_inputs(
+    folder: Path, lines: int, sites: int, seed: int = SEED, kind: str = "csv", clients: int = 0
+) -> Path:
     """Write a log, `profile.yaml` and `register.csv` into a folder; return the log, which is a folder if in Parquet.
 
-    At least four clients share the sites, and no group is without two looks: a few lines and sites more or less than
+    At least four clients share the sites, where it is not said how many, and no group is without two looks: a few lines and sites more or less than
     asked for may come of it, those in the register.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    clients = max(LEAST_CLIENTS, round(sites / SITES_OF_CLIENT))
+    clients = clients or max(LEAST_CLIENTS, round(sites / SITES_OF_CLIENT))
     sites_of_client = max(1, round(sites / clients))
     lines_of_client = max(lines // clients, 2 * sites_of_client * len(ENVIRONMENTS) * CLASSES)
     (folder / "profile.yaml").write_text(PROFILE.format(kind=kind, client="Client"), encoding="utf-8")
