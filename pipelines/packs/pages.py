@@ -3,6 +3,7 @@
 import copy
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import groupby
 from typing import Any
 
 from pipelines.charts.theme import in_palette
@@ -78,7 +79,11 @@ def index_html(
         "index.html.j2",
         masthead,
         title="Shackle inspections",
-        reports=reports,
+        pages=len(reports),
+        groups=[
+            (*of_what, list(of_report))
+            for of_what, of_report in groupby(reports, key=lambda report: (report.title, report.question))
+        ],
         failures=failures,
         downloads=[{"name": name, "words": SHEETS[name]} for name in table_names],
         has_pdf=has_pdf,
