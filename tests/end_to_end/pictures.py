@@ -38,9 +38,20 @@ def main() -> None:
     command = Path(sys.executable).parent / "rigging-removals"
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as driver:
         out = Path(folder)
-        said = subprocess.run([command, "demo", "--out", out], capture_output=True, text=True, check=True).stdout
+        said = subprocess.run(
+            [command, "demo", "--out", out], capture_output=True, text=True, check=True
+        ).stdout
         pack = Path(said.splitlines()[-1].removeprefix("Report pack: ")).parent
-        words = ["report", "site_page", "--store", out / "demo.duckdb", "--period", pack.name, "--client", CLIENT]
+        words = [
+            "report",
+            "site_page",
+            "--store",
+            out / "demo.duckdb",
+            "--period",
+            pack.name,
+            "--client",
+            CLIENT,
+        ]
         subprocess.run([command, *words, "--out", out / "client"], capture_output=True, check=True)
         sites = sorted((out / "client" / pack.name).glob("site_page_*.html"))
         pages = {path.stem: path for path in pack.glob("*.html")} | {"site_page": sites[0]}
