@@ -137,6 +137,7 @@ class TraceFormat(StrEnum):
     JSON = "json"
 
 
+HELP = "--help"
 # By setting, the parameters of commands that it gives a value to where none is typed.
 PARAMETERS = {
     "store": "store",
@@ -165,8 +166,8 @@ def _options(
     debug: Annotated[bool, typer.Option("--debug", help="Show tracebacks.")] = False,
 ) -> None:
     """Read the settings before the command runs; `main` looks for --debug."""
-    if context.invoked_subcommand == "completion":
-        return
+    if context.invoked_subcommand == "completion" or HELP in sys.argv:
+        return  # neither waits for a file of settings to be mended
     settings = read_settings(config)
     context.obj = settings
     context.default_map = _defaults(settings)

@@ -35,6 +35,19 @@ def load_and_compute(
 
     A fault in one file leaves the files before it loaded and the tables computed for them; a store made for a
     load that failed at its first file is taken away again.
+
+    Parameters
+    ----------
+    files, registers : list of Path
+        Exports to load, and registers to read before them.
+    store : Path
+        The store's file.
+    profile_path : Path
+        Source profile, or a folder of them; None for those that come with the project.
+    add_sites : bool
+        Whether to add sites that the register does not know.
+    pseudonymise : bool
+        Whether inspectors go by pseudonyms and notes are left out.
     """
     is_new = not store.exists()
     if is_new:
@@ -108,7 +121,17 @@ def export_store(store: Path, out: Path) -> Path:
 
 
 def table_of_store(store: Path, name: str, client: str, site: str) -> pd.DataFrame:
-    """Return a result table of a store, of one client or site where asked ('' for all); computed aside where it is old."""
+    """Return a result table of a store, of one client or site where asked ('' for all); computed aside where it is old.
+
+    Parameters
+    ----------
+    store : Path
+        The store's file.
+    name : str
+        Name of the table.
+    client, site : str
+        Rows of this client or site only; '' for all.
+    """
     with computed_store(store, "", "") as readable, closing(open_store(readable)) as con:
         return read_table(con, name, client or None, site or None)
 

@@ -62,6 +62,17 @@ def whole_number(text: str, decimal: str = ".") -> int | None:
 def length(text: str, unit: str, decimal: str = ".") -> tuple[float, str] | None:
     """Return the number and unit ('mm' or 'in') of a length; `unit` holds where the text names none.
 
+    Parameters
+    ----------
+    text : str
+        As a log writes it.
+    unit : str
+        `mm` or `in`, which holds where the text names none.
+    decimal : str
+        The decimal mark.
+
+    Examples
+    --------
     >>> length('5/8"', "mm"), length("16 mm", "in"), length("0.625", "in"), length("big", "in")
     ((0.625, 'in'), (16.0, 'mm'), (0.625, 'in'), None)
     """
@@ -77,6 +88,17 @@ def load_t(text: str, unit: str, decimal: str = ".") -> float | None:
     A short ton (2 000 lb) and a tonne stand under the same letter on many tags and lie 10 % apart, so `unit`
     must be one of 't', 'short ton', 'kg', 'lb'. A unit that is spelt out, such as 'tonnes', goes before it.
 
+    Parameters
+    ----------
+    text : str
+        As a log writes it.
+    unit : str
+        What a bare number means: `t`, `short ton`, `kg` or `lb`.
+    decimal : str
+        The decimal mark.
+
+    Examples
+    --------
     >>> round(load_t("3 1/4 T", "short ton"), 2), load_t("3250 kg", "t"), load_t("4.75", "t")
     (2.95, 3.25, 4.75)
     """

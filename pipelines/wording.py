@@ -122,6 +122,15 @@ def percent(share: float) -> str:
 def counted(number: int, singular: str, plural: str = "") -> str:
     """Return a count with its noun.
 
+    Parameters
+    ----------
+    number : int
+        How many.
+    singular, plural : str
+        The noun for one, and for several; '' adds an s to the former.
+
+    Examples
+    --------
     >>> counted(1, "shackle"), counted(1230, "shackle"), counted(2, "inspection day", "inspection days")
     ('1 shackle', '1,230 shackles', '2 inspection days')
     """

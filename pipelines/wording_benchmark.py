@@ -202,7 +202,17 @@ def withheld_finding(withheld: list[str]) -> str:
 
 
 def peers_finding(client: str, peers: pd.DataFrame, environments: pd.DataFrame) -> str:
-    """Return how a client stands to the others it shares environments with, or that there are too few; '' for no client."""
+    """Return how a client stands to the others it shares environments with, or that there are too few; '' for no client.
+
+    Parameters
+    ----------
+    client : str
+        Who reads the report; '' for the consultant.
+    peers : DataFrame
+        Sites of others, as the client may see them.
+    environments : DataFrame
+        What the client shares with others, by environment: `peer_rate`.
+    """
     if not client:
         return ""
     if peers.empty and environments["peer_rate"].isna().all():

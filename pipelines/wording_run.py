@@ -46,7 +46,11 @@ def _headline(outcome: "Outcome") -> str:
 
 def _to_do(outcome: "Outcome") -> list[str]:
     tasks = list(outcome.faults)
-    tasks += [f"{file.file}: {file.sentence}" for file in outcome.files if file.outcome == "refused"]
+    tasks += [
+        file.sentence if file.sentence.startswith(file.file) else f"{file.file}: {file.sentence}"
+        for file in outcome.files
+        if file.outcome == "refused"
+    ]
     tasks += [
         f"The reports for {pack.client or 'all clients'} were not made. {pack.sentence}"
         for pack in outcome.packs

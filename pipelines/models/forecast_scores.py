@@ -81,6 +81,8 @@ def summary(scores: pd.DataFrame, by: list[str]) -> pd.DataFrame:
     ----------
     scores : DataFrame
         Rows of `scored` with the columns of `by`, and `pinball_last_year`, `pinball_last_12` of the rivals.
+    by : list of str
+        Columns whose combinations are told apart.
 
     Returns
     -------

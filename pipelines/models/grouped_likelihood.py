@@ -111,6 +111,13 @@ def cell_log_likelihood(log_hazard: Floats, removed: Floats, kept: Floats) -> tu
     """Return the log-likelihood of cells and its first two derivatives by the log hazard of their gap.
 
     With H the hazard: removed * log(1 - exp(-H)) - kept * H, without the binomial coefficient.
+
+    Parameters
+    ----------
+    log_hazard : ndarray of float
+        Log of the hazard of the gap of each cell.
+    removed, kept : ndarray of float, of the same shape
+        Items removed at the end of the gap, and found fit.
     """
     hazard = np.exp(np.clip(log_hazard, -700, 700))  # beyond these ends exp leaves double precision
     share = -np.expm1(-hazard)
@@ -131,7 +138,17 @@ def pooled_likelihood(cells: Cells, coefficients: Floats) -> Derivatives:
 
 
 def effect_modes(cells: Cells, coefficients: Floats, effect_sd: float) -> tuple[Floats, Floats, Floats]:
-    """Return the most likely effect of each unit, its conditional standard error, and the cells' curvature there."""
+    """Return the most likely effect of each unit, its conditional standard error, and the cells' curvature there.
+
+    Parameters
+    ----------
+    cells : Cells
+        What was seen, cell by cell.
+    coefficients : ndarray of float
+        One for each column of the design.
+    effect_sd : float
+        Standard deviation of the effects of units on the log rate, above 0.
+    """
     fixed = cells.design @ coefficients + cells.log_gap
     mode = np.zeros(cells.unit[-1] + 1)
     for _ in range(100):
@@ -148,6 +165,15 @@ def integrated_likelihood(cells: Cells, coefficients: Floats, log_sd: float) -> 
     """Return the log-likelihood with normal effects of units integrated out, and its derivatives.
 
     The gradient and Hessian are by the coefficients and, last, by the log of the effects' sd.
+
+    Parameters
+    ----------
+    cells : Cells
+        What was seen, cell by cell.
+    coefficients : ndarray of float
+        One for each column of the design.
+    log_sd : float
+        Log of the standard deviation of the effects of units.
 
     Notes
     -----
@@ -256,6 +282,15 @@ def likely_spreads(cells: Cells, start: Floats) -> list[Spread]:
 def place_quantiles(cells: Cells, spreads: list[Spread], probabilities: list[float]) -> Floats:
     """Return quantiles of the log rate of each place: one row per probability, one column per place.
 
+    Parameters
+    ----------
+    cells : Cells
+        What was seen, cell by cell.
+    spreads : list of Spread
+        The fit at each of several standard deviations of the effects, with its weight.
+    probabilities : list of float
+        Of the quantiles, between 0 and 1.
+
     Notes
     -----
     For each sd of the effects the log rate of a place is normal, with the variance of the unit's effect and the covariance of the
@@ -295,7 +330,17 @@ def place_quantiles(cells: Cells, spreads: list[Spread], probabilities: list[flo
 
 
 def place_log_rates(cells: Cells, coefficients: Floats, effect: Floats) -> Floats:
-    """Return the log rate of each place at its own mix of covariates, weighted by exposure."""
+    """Return the log rate of each place at its own mix of covariates, weighted by exposure.
+
+    Parameters
+    ----------
+    cells : Cells
+        What was seen, cell by cell.
+    coefficients : ndarray of float
+        One for each column of the design.
+    effect : ndarray of float
+        Effect of each unit on the log rate.
+    """
     return _log_mix(cells, coefficients)[0] + effect[cells.unit_of_place]
 
 

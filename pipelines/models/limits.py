@@ -199,6 +199,13 @@ def chance_of_rate_ratio(removed: ArrayLike, others_removed: ArrayLike, exposure
     Takes the first three arguments of `rate_ratio_limits`, and is at most 1 - level exactly where its limits leave out
     1: twice the smaller tail of the same conditional binomial distribution.
 
+    Parameters
+    ----------
+    removed, others_removed : array_like of int, shape (n,)
+        Removals of each cell and of what it is compared with [items].
+    exposure_ratio : array_like of float, shape (n,)
+        Exposure of the cell over that of the others, above 0.
+
     References
     ----------
     Fay, M. P. (2010). Two-sided exact tests and matching confidence intervals for discrete data. R Journal 2(1), 53-58

@@ -107,6 +107,15 @@ def lead_times(days: float, sd_days: float, draws: int, generator: np.random.Gen
 
     With steady Poisson demand, demand over a gamma lead time is negative binomial.
 
+    Parameters
+    ----------
+    days, sd_days : float
+        Mean and standard deviation [days], 0 or more.
+    draws : int
+        How many.
+    generator : numpy.random.Generator
+        Where the draws come from.
+
     References
     ----------
     Burgin, T. A. (1975). The gamma distribution and inventory control. Operational Research Quarterly 26, 507-525
@@ -130,6 +139,15 @@ def least_count(samples: NDArray, level: float) -> int:
 def whole_packs(quantity: float, pack_size: int, minimum_order: int) -> int:
     """Return the least quantity that can be bought, of at least so many items; 0 where none are needed.
 
+    Parameters
+    ----------
+    quantity : float
+        Items needed; 0 or less is none.
+    pack_size, minimum_order : int
+        Items in a pack, and the least that is sold [items], 1 or more.
+
+    Examples
+    --------
     >>> whole_packs(7.2, 5, 10), whole_packs(11, 5, 10), whole_packs(0, 5, 10)
     (10, 15, 0)
     """

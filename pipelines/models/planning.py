@@ -140,7 +140,17 @@ class Plan:
 
 
 def make_plan(inputs: PlanningInputs, scenario: Scenario, client: str = "", site: str = "") -> Plan:
-    """Return the plan of a scenario, of one client or site where asked; raises as `make_forecast` does."""
+    """Return the plan of a scenario, of one client or site where asked; raises as `make_forecast` does.
+
+    Parameters
+    ----------
+    inputs : PlanningInputs
+        What a plan is made from.
+    scenario : Scenario
+        How things stand, or might.
+    client, site : str
+        Of this client or site only; '' for all.
+    """
     forecast = make_forecast(inputs, scenario, client, site)
     of_site = replace(inputs, stock=inputs.stock.iloc[:0])
     orders = make_orders(of_site if site else inputs, scenario, forecast, client)
@@ -171,6 +181,15 @@ def make_forecast(inputs: PlanningInputs, scenario: Scenario, client: str = "", 
     """Return the removals of the next 12 months, of one client or site where asked.
 
     All places and classes inform the rates; the draws of a client are the same whether the others are asked for or not.
+
+    Parameters
+    ----------
+    inputs : PlanningInputs
+        What a plan is made from.
+    scenario : Scenario
+        How things stand, or might.
+    client, site : str
+        Of this client or site only; '' for all.
 
     Raises
     ------
@@ -204,7 +223,19 @@ def make_forecast(inputs: PlanningInputs, scenario: Scenario, client: str = "", 
 def make_orders(
     inputs: PlanningInputs, scenario: Scenario, forecast: Forecast, client: str = ""
 ) -> pd.DataFrame:
-    """Return the order plan of each client and item class, or of one client, in the columns of its contract."""
+    """Return the order plan of each client and item class, or of one client, in the columns of its contract.
+
+    Parameters
+    ----------
+    inputs : PlanningInputs
+        What a plan is made from.
+    scenario : Scenario
+        How things stand, or might.
+    forecast : Forecast
+        The removals of the same scenario.
+    client : str
+        Of this client only; '' for all.
+    """
     stock = inputs.stock
     if client:
         stock = stock[stock["client"] == client].reset_index(drop=True)

@@ -124,6 +124,15 @@ def spread_of_ratios(observed: ArrayLike, expected: ArrayLike) -> float:
 def ratios(observed: ArrayLike, expected: ArrayLike, shape: float) -> Gammas:
     """Return what is known of each cell's ratio, once ratios of its like are known to come from a gamma of `shape`.
 
+    Parameters
+    ----------
+    observed, expected : array_like of float, shape (n,)
+        What came of each cell and what its like gave to expect, both 0 or more [items].
+    shape : float
+        Of the gamma distribution, of mean 1, that the ratios come from, above 0.
+
+    Examples
+    --------
     >>> known = ratios([0, 12], [0.0, 6.0], shape=6.0)
     >>> print(known.mean)  # without history the ratio of its like; with as much as the shape says, half way there
     [1.  1.5]

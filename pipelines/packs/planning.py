@@ -40,7 +40,21 @@ class OpenPlan:
         intervals: str = CURRENT,
         added_site_like: str = "",
     ) -> Plan:
-        """Return the plan as things might stand; 0 leaves the service level and the review period as the terms have them."""
+        """Return the plan as things might stand; 0 leaves the service level and the review period as the terms have them.
+
+        Parameters
+        ----------
+        service_level, review_days : float, int
+            Share of cases without running out, and days between two looks at the stock; 0 for the terms' own.
+        price_factor, lead_time_factor : float
+            Prices and lead times times this.
+        fleet_growth : float
+            Growth of the fleet in a year, such as 0.1.
+        intervals : str
+            Inspection intervals: `current` or `recommended`.
+        added_site_like : str
+            One more site like this one; '' for none.
+        """
         terms = order_terms()
         changed: OrderTerms = replace(
             terms,

@@ -66,6 +66,17 @@ def held_against(forecast: Forecast, removals: pd.DataFrame, by: list[str], mont
 
     Takes the removals of each `client`, `site`, `item_class` and `month`, before and after the forecast was made. Of
     them those count that the forecast speaks of: a class that came into service later is nobody's fault.
+
+    Parameters
+    ----------
+    forecast : Forecast
+        Made before the months it is held against.
+    removals : DataFrame
+        Rows of `client`, `site`, `item_class`, `month` and `removed` [items], before and after that.
+    by : list of str
+        Columns whose combinations are told apart.
+    months : int
+        How many of the months of the forecast count, from its first on.
     """
     keys, samples = forecast.summed(by)
     spoken_of = removals.merge(forecast.groups.loc[forecast.groups["has_rate"], KEYS], on=KEYS)

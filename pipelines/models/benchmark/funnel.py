@@ -149,6 +149,15 @@ def measured_spread(
 def flags(few: Floats, many: Floats, tail: float, far_tail: float) -> NDArray[np.object_]:
     """Return where each site lies: `far above`, `above`, `within`, `below` or `far below` its funnel limits.
 
+    Parameters
+    ----------
+    few, many : ndarray of float, shape (n,)
+        Probabilities of as few, and of as many, removals by chance, as `tail_probabilities` returns them.
+    tail, far_tail : float
+        What lies beyond the inner and the outer limits, on either side [probability].
+
+    Examples
+    --------
     >>> few, many = tail_probabilities([30, 18, 10, 3, 0], [10.0] * 5)
     >>> print(*flags(few, many, 0.025, 0.001), sep=", ")
     far above, above, within, below, far below
