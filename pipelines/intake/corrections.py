@@ -19,7 +19,9 @@ from pipelines.intake.headers import Row, refuse_twice
 from pipelines.intake.marks import WHOLE_RECORD
 from pipelines.intake.verdict import UNREADABLE_ROW
 from pipelines.intake.workbooks import sheet_names, sheet_rows
+from pipelines.scratch import scratch_folder
 from pipelines.shipped import statement
+from pipelines.store.file import give_name
 from pipelines.terminal import text_table
 
 FILE, ROW, RULE, DETAIL, FINGERPRINT, PROFILE = (
@@ -82,13 +84,15 @@ def write_corrections(rows: pd.DataFrame, path: Path) -> None:
     options = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with xlsxwriter.Workbook(str(path), options) as book:
-            sheet = book.add_worksheet("About")
-            sheet.set_column(0, 0, 110)
-            for place, line in enumerate(ABOUT):
-                sheet.write_string(place, 0, line)
-            for number, (header, of_header) in enumerate(_by_header(rows), start=1):
-                _write_sheet(book, f"Rows {number}", header, of_header)
+        with scratch_folder(path.parent, f".{path.name}-") as aside:
+            with xlsxwriter.Workbook(str(aside / path.name), options) as book:
+                sheet = book.add_worksheet("About")
+                sheet.set_column(0, 0, 110)
+                for place, line in enumerate(ABOUT):
+                    sheet.write_string(place, 0, line)
+                for number, (header, of_header) in enumerate(_by_header(rows), start=1):
+                    _write_sheet(book, f"Rows {number}", header, of_header)
+            give_name(aside / path.name, path)
     except (OSError, xlsxwriter.exceptions.FileCreateError) as error:
         raise RequestFault(f"{path} cannot be written ({error}). Choose another place.") from error
 

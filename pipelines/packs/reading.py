@@ -231,7 +231,7 @@ def open_month(
         month, as_of = con.execute("select period, as_of from table_state").fetchall()[0]
         if month is None:
             raise RequestFault(
-                f"{store} holds no inspection line yet. Load an export with rigging-removals intake."
+                "The store holds no inspection line yet. Load an export with rigging-removals intake."
             )
         yield con, readable, month, as_of
 

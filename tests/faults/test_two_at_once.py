@@ -8,7 +8,9 @@ import pytest
 
 from pipelines.faults import HeldFault
 from pipelines.store import file, open_store
+from pipelines.store.keeping import back_up, restore
 from tests.faults.killing import loads_of_whole, packs_of_whole
+from tests.refusals import fault_of
 
 HOLD = "import duckdb, sys, time; con = duckdb.connect(sys.argv[1]); print('held', flush=True); time.sleep(float(sys.argv[2]))"
 
@@ -76,6 +78,18 @@ def test_nobody_waits_for_ever(loaded, held, monkeypatch):
         assert str(caught.value) == (
             f"{loaded} is in use by process {holder.pid}. Close it there (an open notebook, another intake) and try again."
         )
+
+
+def test_a_store_that_is_held_is_not_replaced_by_a_backup(loaded, held, monkeypatch, tmp_path):
+    backup = back_up(loaded, tmp_path / "backup.duckdb")
+    before = backup.read_bytes(), loaded.read_bytes()
+    monkeypatch.setattr(file, "LONGEST_WAIT_SECONDS", 0.3)
+    holder = held(60)
+    assert fault_of(restore, backup, loaded, kind=HeldFault) == (
+        f"{loaded} is in use by process {holder.pid}. Close it there (an open notebook, another intake) and try again."
+    )
+    assert (backup.read_bytes(), loaded.read_bytes()) == before
+    assert {path.name for path in tmp_path.iterdir()} == {backup.name, loaded.name}
 
 
 def test_no_lock_outlives_its_process(loaded, held, caplog):

@@ -1,6 +1,7 @@
 """The notebooks in a person's own hands: wired to a store, run again after a change, and open in JupyterLab."""
 
 import json
+import shutil
 import socket
 import subprocess
 import time
@@ -15,6 +16,8 @@ import pytest
 from pipelines.faults import RequestFault
 from pipelines.packs import REPORTS
 from pipelines.packs.lab import lay_out_notebooks
+from pipelines.shipped import shipped_folder
+from tests.refusals import fault_of
 
 
 def test_a_copy_runs_as_it_is_and_again_after_a_change_of_its_parameters(small_store, tmp_path):
@@ -42,6 +45,16 @@ def test_without_a_store_nothing_is_laid_out(tmp_path):
     with pytest.raises(RequestFault, match="There is no store"):
         lay_out_notebooks(tmp_path / "none.duckdb", tmp_path / "lab")
     assert not (tmp_path / "lab").exists()
+
+
+def test_a_notebook_that_takes_no_store_is_named(small_store, tmp_path, monkeypatch):
+    odd = Path(shutil.copytree(shipped_folder("notebooks"), tmp_path / "odd")) / f"{REPORTS[0]}.ipynb"
+    text = odd.read_text(encoding="utf-8")
+    odd.write_text(text.replace("store: str", "shop: str"), encoding="utf-8")
+    monkeypatch.setattr("pipelines.packs.lab.shipped_folder", lambda name: odd.parent)
+    assert fault_of(lay_out_notebooks, small_store, tmp_path / "lab") == (
+        f'{odd.name} has no parameter "store" in the first line of its cell tagged "parameters". Add it there.'
+    )
 
 
 def test_the_command_opens_them_in_jupyterlab(small_store, command, tmp_path):

@@ -1,5 +1,6 @@
 """Quarantined rows go out as a workbook, a person corrects some cells, and only what is right now comes in."""
 
+import errno
 import zipfile
 
 import pytest
@@ -221,6 +222,10 @@ def test_a_workbook_never_overwrites_a_file_and_is_not_checked_as_a_log(
     store.load(write_log(*days(9), line(Seen="?")))
     export()
     made = tmp_path / "quarantine.xlsx"
+    nowhere = made / "folder.xlsx"
+    assert fault_of(export, "quarantine.xlsx/folder.xlsx") == (
+        f"{nowhere} cannot be written ([Errno {errno.EEXIST}] File exists: '{made}'). Choose another place."
+    )
     assert fault_of(export) == f"{made} is there already. Give another name, or remove it."
     assert fault_of(export, "quarantine.csv") == (
         f"{tmp_path / 'quarantine.csv'} would be a workbook: give it a name that ends in .xlsx."
@@ -239,6 +244,7 @@ def test_more_rows_than_a_sheet_holds_are_not_written(
     assert fault_of(export) == (
         "2 quarantined rows have one header, more than a sheet holds. Mend the source profile and load the export again."
     )
+    assert not (tmp_path / "quarantine.xlsx").exists()
 
 
 def test_the_account_of_the_file_counts_its_corrected_rows_as_accepted(

@@ -1,9 +1,11 @@
 from pathlib import Path
 
 import pytest
+import xlsxwriter
 
 from pipelines.faults import DataFault
 from pipelines.intake.sampling import guess_delimiter, guess_encoding, guess_header_rows, sample_files
+from tests.refusals import fault_of
 
 HABITS = Path(__file__).parents[2] / "data" / "habits"
 
@@ -116,3 +118,10 @@ def test_a_file_that_no_profile_could_be_drafted_for_is_a_fault(written, content
     with pytest.raises(DataFault) as caught:
         sample_files([written("Day,Seen\n1,2\n"), written(content, name="other.csv")])
     assert str(caught.value) == sentence
+
+
+def test_a_workbook_without_a_filled_sheet_is_a_fault(tmp_path):
+    path = tmp_path / "empty.xlsx"
+    with xlsxwriter.Workbook(str(path)) as book:
+        book.add_worksheet("Log")
+    assert fault_of(sample_files, [path]) == "empty.xlsx has no filled sheet. Export it again."

@@ -1,5 +1,7 @@
 """Stores of other versions, damaged ones, backups and what `store check` finds."""
 
+import errno
+import os
 from datetime import date
 from shutil import copy
 
@@ -221,6 +223,24 @@ def test_a_backup_that_is_not_whole_is_not_restored(store, tmp_path):
         f"{backup} is not whole: 1 removal reasons belong to no line. Choose another backup."
     )
     assert store.read_bytes() == before
+
+
+def test_where_a_file_can_have_one_name_only_nothing_is_replaced_either(store, tmp_path, monkeypatch):
+    # As on FAT and on many network drives.
+    def no_second_name(file, path):
+        raise OSError(errno.EPERM, os.strerror(errno.EPERM), str(file), None, str(path))
+
+    monkeypatch.setattr("pipelines.store.file.os.link", no_second_name)
+    made = back_up(store, tmp_path / "backup.duckdb")
+    before = made.read_bytes()
+    assert what_is_wrong(made) == []
+    make_store(made)  # as another run would have made it meanwhile
+    assert made.read_bytes() == before
+    with pytest.raises(FileExistsError):
+        file.give_name(store, made)
+    _, kept = restore(made, store)
+    assert (what_is_wrong(store), what_is_wrong(kept)) == ([], [])
+    assert {path.name for path in tmp_path.iterdir()} == {store.name, made.name, kept.name}
 
 
 def test_a_store_that_is_gone_is_restored(store, tmp_path):

@@ -1,0 +1,30 @@
+"""What the command line itself refuses; what a command does is tested where it is done, and as typed in end_to_end."""
+
+import pytest
+from typer.testing import CliRunner
+
+from pipelines.cli import app
+from pipelines.faults import RequestFault
+
+
+def test_a_draft_is_not_written_over_a_file(write_log, line, profile_path):
+    before = profile_path.read_text(encoding="utf-8")
+    done = CliRunner().invoke(app, ["profile", str(write_log(line())), "--out", str(profile_path)])
+    assert isinstance(done.exception, RequestFault)
+    assert str(done.exception) == f"{profile_path} is there already. Give another name, or remove it."
+    assert profile_path.read_text(encoding="utf-8") == before
+
+
+@pytest.mark.parametrize(
+    ("where", "sentence"),
+    [
+        (["month"], '"month" is not COLUMN=VALUE, such as month=2026-02.'),
+        (["=2026-02"], '"=2026-02" is not COLUMN=VALUE, such as month=2026-02.'),
+        (["site=A", "site=B"], '"site" is given twice. Give it once.'),
+    ],
+)
+def test_a_choice_of_rows_that_is_none_is_wrong_usage(where, sentence):
+    words = ["trace", "removal_rates", "--store", "none.duckdb"]
+    done = CliRunner().invoke(app, [*words, *(part for each in where for part in ("--where", each))])
+    assert done.exit_code == 2
+    assert done.output.splitlines()[-1] == f"Error: Invalid value for --where: {sentence}"
