@@ -72,7 +72,7 @@ REJECTED_SHARES = {
     WENDRAKE: {"V-71": 0.02, "V-72": 0.02},
 }
 
-CRITERIA = list(removal_criteria().sort_values("primary_rank")["criterion"])
+CRITERIA = list(removal_criteria().query("gear_family == 'shackle'").sort_values("primary_rank")["criterion"])
 CRITERIA.remove("not stated")
 # Shares of the primary criterion in percent, in the order of the coded list's rank (most decisive first).
 CRITERION_PERCENT = {
@@ -649,7 +649,7 @@ def on_a_weekday(day: date) -> date:
 def class_catalogue() -> tuple[list[ItemClass], list[float]]:
     """Return every class a place may hold, and how common each is."""
     classes, weights = [], []
-    for size in rated_loads().itertuples():
+    for size in rated_loads().query("gear_family == 'shackle'").itertuples():
         for body, body_weight in BODY_WEIGHTS.items():
             for pin, pin_weight in PIN_WEIGHTS.items():
                 if size.size_in not in SIZE_WEIGHTS or (pin == "round pin" and size.grade == "alloy"):

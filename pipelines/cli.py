@@ -51,6 +51,9 @@ Registers = Annotated[
 AsJson = Annotated[bool, typer.Option("--json", help="Print the account as JSON.")]
 Client = Annotated[str, typer.Option("--client", help="Only this client.")]
 Site = Annotated[str, typer.Option("--site", help="Only this site.")]
+Gear = Annotated[
+    str, typer.Option("--gear", help='Gear family, such as "links and rings"; shackles unless given.')
+]
 Out = Annotated[Path | None, typer.Option("--out", help="Where to write.")]
 
 
@@ -209,13 +212,14 @@ def table(
     format: Annotated[Format, typer.Option("--format", help="How to write it.")] = Format.CSV,
     client: Client = "",
     site: Site = "",
+    gear: Gear = "",
     out: Out = None,
 ) -> None:
     """Write one result table to the terminal or to a file."""
     from pipelines.jobs import table_of_store
     from pipelines.packs.exports import write_table
 
-    frame = table_of_store(store, name, client, site)
+    frame = table_of_store(store, name, client, site, gear)
     write_table(frame, format.value, out)
 
 
@@ -269,6 +273,7 @@ def report(
     period: Annotated[str, typer.Option("--period", help="Month of the report, YYYY-MM.")],
     client: Client = "",
     site: Site = "",
+    gear: Gear = "",
     jobs: Annotated[int, typer.Option("--jobs", min=1, help="Notebooks run side by side.")] = 2,
     out: Annotated[Path, typer.Option("--out", help="Folder to write into.")] = Path("reports"),
     keep_notebooks: Annotated[
@@ -290,6 +295,7 @@ def report(
         jobs,
         paper=paper.value if pdf else "",
         keep_notebooks=keep_notebooks,
+        gear=gear,
     )
     typer.echo(f"Report pack: {index}")
 

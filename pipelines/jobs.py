@@ -93,9 +93,12 @@ def run_demo(out: Path, say: Callable[[str], None]) -> Path:
     return run_pack(["all"], store, "", "", "", out, jobs=2)
 
 
-def table_of_store(store: Path, name: str, client: str, site: str) -> pd.DataFrame:
-    """Return a result table of a store, of one client or site where asked ('' for all); computed aside where it is old."""
-    with computed_store(store, "", "") as readable, closing(open_store(readable)) as con:
+def table_of_store(store: Path, name: str, client: str, site: str, gear: str = "") -> pd.DataFrame:
+    """Return a result table of a store, of one client or site where asked ('' for all) and of one gear family.
+
+    Computed aside where it is old, or of another family than the store's own.
+    """
+    with computed_store(store, "", "", gear) as readable, closing(open_store(readable)) as con:
         return read_table(con, name, client or None, site or None)
 
 

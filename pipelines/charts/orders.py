@@ -5,6 +5,7 @@ import pandas as pd
 
 from pipelines.charts.theme import BLUE, GRID, INK, ORANGE, QUIET, SKY_BLUE, VERMILLION, WIDTH, themed
 from pipelines.wording import figure, month_in_words
+from pipelines.wording_gear import of_gear
 
 AXIS_WIDTH = 40
 SHORT_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -135,7 +136,7 @@ def stock_chart(orders: pd.DataFrame) -> alt.LayerChart:
     width = WIDTH - LABELS - REMARKS
     scale = alt.Scale(domain=names)
     y = alt.Y("name:N", scale=scale, axis=alt.Axis(title=None, labelLimit=LABELS, grid=True, gridColor=GRID))
-    axis = alt.Axis(title="Shackles", tickCount=5, tickMinStep=1, format=",d")
+    axis = alt.Axis(title=of_gear("Shackles"), tickCount=5, tickMinStep=1, format=",d")
     colour = alt.Color(
         "held:N",
         scale=alt.Scale(domain=list(HELD), range=list(HELD.values())),

@@ -15,7 +15,7 @@ from secrets import token_hex
 
 import pandas as pd
 
-from pipelines.contracts import order_terms
+from pipelines.contracts import order_terms, usual_family
 from pipelines.faults import RequestFault
 from pipelines.packs.computed import computed_store
 from pipelines.packs.exports import write_table, write_workbook
@@ -27,6 +27,7 @@ from pipelines.packs.running import Run, run_notebook, without_machine_paths
 from pipelines.scratch import held_folder, scratch_folder
 from pipelines.shipped import shipped_folder
 from pipelines.wording import month_in_words, sources_in_words
+from pipelines.wording_gear import own_speech, spoken_of
 from pipelines.wording_orders import assumptions
 
 # In the order of the index page; each is the name of a notebook.
@@ -69,6 +70,7 @@ def run_pack(
     salt: str = "",
     paper: str = "",
     keep_notebooks: bool = False,
+    gear: str = "",
 ) -> Path:
     """Run notebooks into a report pack and return the path of its index page.
 
@@ -92,19 +94,22 @@ def run_pack(
         `a4` or `us-letter`, to have each page as a PDF too; '' for none.
     keep_notebooks : bool
         Whether to put the notebooks as they were run into the pack.
+    gear : str
+        Gear family that the reports tell of; '' for that of the store's own tables. The pack of another one than that has
+        the family in the name of its folder.
 
     Raises
     ------
     RequestFault
-        There is no such report, store, month, client or site, or the folder to be written is not a pack.
+        There is no such report, store, month, gear family, client or site, or the folder to be written is not a pack.
     Fault
         A notebook stopped; nothing is written then.
     """
     chosen = _chosen(names, client, site)
     salt = salt or token_hex()
-    with computed_store(store, period, client) as readable, scratch_folder() as scratch:
+    with computed_store(store, period, client, gear) as readable, scratch_folder() as scratch, own_speech():
         tables = open_tables(str(readable), period, client, site, salt)
-        place = out / tables.period
+        place = out / _folder_name(tables)
         _refuse_foreign_folder(place)
         out.mkdir(parents=True, exist_ok=True)
         parameters = {"store": str(readable), "period": tables.period, "client": client}
@@ -116,6 +121,12 @@ def run_pack(
                 _write_notebooks(whole, runs, store.name)
             _move_into_place(whole, place, aside)
     return place / "index.html"
+
+
+def _folder_name(tables: OpenTables) -> str:
+    if tables.gear == usual_family().name:
+        return tables.period
+    return f"{tables.period}-{file_names([tables.gear])[tables.gear]}"
 
 
 def _chosen(names: Iterable[str], client: str, site: str) -> list[str]:
@@ -254,7 +265,7 @@ def _order_assumptions() -> pd.DataFrame:
 def _about(tables: OpenTables) -> list[str]:
     scope = scope_in_words(tables.client, tables.site)
     return [
-        f"Shackle inspections, {month_in_words(tables.period)}",
+        f"{spoken_of().inspections}, {month_in_words(tables.period)}",
         f"The tables behind the reports for {scope}.",
         sources_in_words(tables.files, tables.as_of),
         'Each sheet is one table; "Column notes" says what every column means.',

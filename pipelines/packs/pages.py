@@ -5,12 +5,14 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
+from pipelines.contracts import usual_family
 from pipelines.packs.exports import SHEETS
 from pipelines.packs.reading import OpenTables
 from pipelines.packs.running import Run
 from pipelines.packs.showing import Cautions
 from pipelines.shipped import statement
 from pipelines.wording import month_in_words, sources_in_words
+from pipelines.wording_gear import spoken_of
 
 # Cells that the page frame shows by itself, or that only the pack reads.
 HIDDEN_TAGS = ["parameters", "injected-parameters", "cautions", "completed"]
@@ -28,9 +30,15 @@ class Report:
 
 
 def report_of(run: Run) -> Report:
-    """Return what a notebook says of itself: its first cell is its title and, below, the question it answers."""
+    """Return what a notebook says of itself: its first cell is its title and, below, the question it answers.
+
+    The title names the gear where it is not the usual one.
+    """
     title, _, question = run.notebook.cells[0].source.partition("\n")
-    return Report(run.name, title.removeprefix("# ").strip(), question.strip(), run.headline, run.site)
+    family = "" if spoken_of() == usual_family() else f", {spoken_of().name}"
+    return Report(
+        run.name, title.removeprefix("# ").strip() + family, question.strip(), run.headline, run.site
+    )
 
 
 def page_html(run: Run, tables: OpenTables) -> str:
@@ -44,7 +52,7 @@ def index_html(reports: list[Report], table_names: list[str], tables: OpenTables
     return _rendered(
         "index.html.j2",
         tables,
-        title="Shackle inspections",
+        title=spoken_of().inspections,
         reports=reports,
         downloads=listed,
         has_pdf=has_pdf,
@@ -107,6 +115,7 @@ def _rendered(template: str, tables: OpenTables, title: str, **shown: Any) -> st
         title=title,
         scope=scope_in_words(tables.client, tables.site),
         client=tables.client,
+        gear="" if spoken_of() == usual_family() else spoken_of().name,
         site=tables.site,
         month=month_in_words(tables.period),
         style=_text("page.css"),

@@ -12,6 +12,7 @@ from pipelines import faults
 from pipelines.faults import Fault
 from pipelines.packs.kernels import WarmKernel
 from pipelines.packs.showing import COMPLETED
+from pipelines.wording_gear import of_gear
 
 LONGEST_RUN_SECONDS = 1200  # for one cell
 
@@ -66,6 +67,9 @@ def run_notebook(path: Path, parameters: Mapping[str, str], scratch: Path, kerne
             " Run fewer side by side with --jobs 1."
         ) from error
     notebook = nbformat.read(written, as_version=4)
+    for cell in notebook.cells:
+        if cell.cell_type == "markdown":
+            cell.source = of_gear(cell.source)
     return Run(path.stem, notebook, _headline(path.stem, notebook), parameters.get("site", ""))
 
 

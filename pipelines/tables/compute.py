@@ -61,6 +61,8 @@ MOST_LINES_ON_ONE_THREAD = 1_000_000
 def compute_tables(con: duckdb.DuckDBPyConnection, period: str | None = None) -> None:
     """Compute the exposures and all result tables from the lines up to the end of a month, and write them anew.
 
+    The lines are those of one gear family, which `counted_gear` of the store names; see `count_gear`.
+
     Parameters
     ----------
     con : duckdb.DuckDBPyConnection
@@ -80,11 +82,19 @@ def compute_tables(con: duckdb.DuckDBPyConnection, period: str | None = None) ->
         # The rest looks ahead, from what was just written.
         for name, frame in _plan(con, as_of).items():
             _write(con, name, frame)
-    con.execute("create or replace table table_state (period varchar, as_of date, computed_for_load bigint)")
     con.execute(
-        "insert into table_state select $month, $as_of, max(load_id) from loads",
+        "create or replace table table_state"
+        " (period varchar, as_of date, computed_for_load bigint, gear_family varchar)"
+    )
+    con.execute(
+        "insert into table_state select $month, $as_of, max(load_id), any_value(gear_family) from loads, counted_gear",
         {"month": month, "as_of": as_of},
     )
+
+
+def count_gear(con: duckdb.DuckDBPyConnection, family: str) -> None:
+    """Have the next result tables of the open store computed from the lines of another gear family."""
+    con.execute("update counted_gear set gear_family = $family", {"family": family})
 
 
 @contextmanager

@@ -1,7 +1,7 @@
 -- One row: a kind of pin at a place, and a criterion. $as_of: the last day counted, the last of a month.
 -- In-service removals only: found at periodic and frequent inspections, never on receipt. Reads the view line_gaps.
 with lines as (           -- one row: an in-service line
-    select file_sha256, row, source, client, site, environment, item_class, coalesce(pin, 'not stated') as pin, serial,
+    select file_sha256, row, source, client, site, environment, item_class, coalesce(pin, body, 'not stated') as pin, serial,
         inspected_on, removed
     from current_lines
     where inspection_type <> 'initial' and inspected_on <= $as_of

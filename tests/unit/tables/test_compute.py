@@ -18,13 +18,17 @@ LINES = [
 def test_the_period_is_the_month_of_the_latest_line(store_of):
     con = store_of(*LINES)
     compute_tables(con)
-    assert con.execute("select * from table_state").fetchall() == [("2025-04", date(2025, 4, 30), 2)]
+    assert con.execute("select * from table_state").fetchall() == [
+        ("2025-04", date(2025, 4, 30), 2, "shackle")
+    ]
 
 
 def test_lines_after_the_period_are_left_out(store_of):
     con = store_of(*LINES)
     compute_tables(con, "2025-02")
-    assert con.execute("select * from table_state").fetchall() == [("2025-02", date(2025, 2, 28), 2)]
+    assert con.execute("select * from table_state").fetchall() == [
+        ("2025-02", date(2025, 2, 28), 2, "shackle")
+    ]
     assert read_table(con, "removal_rates")["month"].tolist() == ["2024-02", "2025-02"]
     assert read_table(con, "overdue_inspections")["due_on"].dt.year.tolist() == [2026]
 
@@ -59,7 +63,7 @@ def test_a_store_without_lines_has_empty_tables(store_of):
     con = store_of()
     compute_tables(con)
     assert [len(read_table(con, name)) for name in TABLES] == [0] * len(TABLES)
-    assert con.execute("select * from table_state").fetchall() == [(None, None, 2)]
+    assert con.execute("select * from table_state").fetchall() == [(None, None, 2, "shackle")]
 
 
 def test_the_callers_transaction_holds(store_of):
