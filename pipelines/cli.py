@@ -248,6 +248,7 @@ def trace(
         str,
         typer.Option("--period", help="Month of the report the figure stands in, YYYY-MM; else the latest."),
     ] = "",
+    gear: Gear = "",
     format: Annotated[TraceFormat, typer.Option("--format", help="How to write it.")] = TraceFormat.TEXT,
     out: Out = None,
 ) -> None:
@@ -257,7 +258,7 @@ def trace(
     from pipelines.wording_trace import trace_lines_of_text
 
     asked = _pairs(where)
-    lines, remarks = lines_behind(store, name, asked, file or [], source, period)
+    lines, remarks = lines_behind(store, name, asked, file or [], source, period, gear)
     if format is TraceFormat.TEXT:
         write_lines(trace_lines_of_text(lines, asked), out)
     else:

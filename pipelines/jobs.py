@@ -109,14 +109,15 @@ def trace(
     files: list[Path],
     profile_path: Path | None = None,
     period: str = "",
+    gear: str = "",
 ) -> tuple[pd.DataFrame, list[str]]:
     """Return the log lines behind rows of a result table, as `trace_lines` does, and what a reader should know of them.
 
     The exported `files`, given again, fill in `raw` of their lines; `period` is the month of the report that the figure
-    stood in, '' for the latest.
+    stood in, '' for the latest, and `gear` its gear family, '' for that of the store's own tables.
     """
     profiles = known_profiles() + ([read_profile(profile_path)] if profile_path else [])
-    with open_month(store, period, "") as (con, _, _, as_of):
+    with open_month(store, period, "", gear) as (con, _, _, as_of):
         quarantined, unread = quarantined_lines(con, profiles)
         lines = trace_lines(con, table, where, quarantined, as_of)
         cells = cells_of_files(con, files, profiles, lines[["file_sha256", "row"]])

@@ -95,7 +95,8 @@ def _sentence(contract: Contract, profile: Profile, rule: Rule) -> tuple[str, di
             "after": f'" {_complaint(contract, profile, column)}',
         }
         return f"$before || line.raw_{column} || $after", texts
-    shown = _columns_in(contract, rule)
+    # Two columns may be read from one cell.
+    shown = list({_header(profile, name): name for name in _columns_in(contract, rule)}.values())
     cells = " || ', ' || ".join(
         f"$header{place} || coalesce(line.raw_{name}, 'empty')" for place, name in enumerate(shown)
     )

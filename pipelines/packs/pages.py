@@ -30,15 +30,9 @@ class Report:
 
 
 def report_of(run: Run) -> Report:
-    """Return what a notebook says of itself: its first cell is its title and, below, the question it answers.
-
-    The title names the gear where it is not the usual one.
-    """
+    """Return what a notebook says of itself: its first cell is its title and, below, the question it answers."""
     title, _, question = run.notebook.cells[0].source.partition("\n")
-    family = "" if spoken_of() == usual_family() else f", {spoken_of().name}"
-    return Report(
-        run.name, title.removeprefix("# ").strip() + family, question.strip(), run.headline, run.site
-    )
+    return Report(run.name, title.removeprefix("# ").strip(), question.strip(), run.headline, run.site)
 
 
 def page_html(run: Run, tables: OpenTables) -> str:
