@@ -18,9 +18,12 @@ from scenario import (
     BASELINE_RATES,
     CRITERIA,
     END,
+    FAMILY_MULTIPLIERS,
     HABITS,
     HARROWMERE,
     LATER_PLACES,
+    MILL_INDOORS,
+    MILL_YARD,
     OSTREVANE,
     PIN_MULTIPLIERS,
     PLACES,
@@ -41,6 +44,7 @@ from scenario import (
     true_rate,
 )
 
+SHACKLE = "shackle"
 TONNES_PER_SHORT_TON = 0.90718474
 EXPORTED_ON = datetime(2026, 10, 1, 8, 0)
 RECEIVING_FILE_FROM = date(2024, 1, 1)  # Ostrevane's receiving records start here; before, nothing was kept
@@ -55,6 +59,8 @@ ROUNDS = {
     TORROWICK: "exports/torrowick_rounds.csv",
     WENDRAKE: "exports/wendrake_rounds.csv",
 }
+
+OTHER_GEAR_LOG = "exports/wendrake_other_gear.csv"  # of its mill, in the same form
 
 # The words of each exporter for ours.
 HARROWMERE_WORDS = {
@@ -84,6 +90,10 @@ ROUNDS_WORDS = {
     "bow": "shackle, bow", "chain": "shackle, chain",
     "screw pin": "screw", "bolt-type": "bolt and nut", "round pin": "round",
     "carbon": "carbon", "alloy": "alloy",
+    "": "",
+    "jaw and eye turnbuckle": "turnbuckle, jaw + eye", "jaw and jaw turnbuckle": "turnbuckle, jaw + jaw",
+    "shoulder eye bolt": "eye bolt, collar", "swivel hoist ring": "hoist ring",
+    "oblong link": "oblong link", "ring": "ring", "jaw and eye swivel": "swivel, jaw + eye",
     "initial": "on arrival", "periodic": "round",
     "indoor dry": "under roof", "outdoor inland": "in the open", "marine spray": "at the water",
 }  # fmt: skip
@@ -150,6 +160,8 @@ ROUNDS_PHRASES = {
     "other doubt": ["not trusted"],
     "pin not matching": ["pin of another"],
     "cotter missing or damaged": ["cotter gone"],
+    "not moving freely": ["will not swivel"],
+    "fastener missing or damaged": ["lock nut gone"],
 }
 RECEIVING_PHRASES = {
     "identification missing": ["no marking"],
@@ -191,12 +203,13 @@ SPOILT = [
     (OSTREVANE_RECEIVING, "Pieces", "", "missing_quantity", "left empty"),
     (ROUNDS[SKELVANE], "Seen", "a few", "unreadable_quantity", "an estimate, not a count"),
     (ROUNDS[TORROWICK], "Out", ABOVE_LOOKED_AT, "removed_within_inspected", "more removed than looked at"),
+    (OTHER_GEAR_LOG, "Item", "chain sling", "unreadable_gear_family", "gear of a family that nobody has described"),
     (ROUNDS[WENDRAKE], "Date", "31 Nov 2025", "unreadable_inspected_on", "a day that does not exist"),
 ]  # fmt: skip
 LOOKED_AT = {
     HARROWMERE_LOG: "Looked at",
     OSTREVANE_LOG: "Pieces checked",
-    **dict.fromkeys(ROUNDS.values(), "Seen"),
+    **dict.fromkeys((*ROUNDS.values(), OTHER_GEAR_LOG), "Seen"),
 }
 
 Row = dict[str, Any]
@@ -228,9 +241,15 @@ def write_demo(folder: Path) -> Scenario:
     }
     rng = np.random.default_rng(3)
     tables |= {
-        file: [rounds_row(line, rng) for line in lines if line.place.client == client]
+        file: [
+            rounds_row(line, rng)
+            for line in lines
+            if line.place.client == client and line.item_class.family == SHACKLE
+        ]
         for client, file in ROUNDS.items()
     }
+    rng = np.random.default_rng(4)
+    tables[OTHER_GEAR_LOG] = [rounds_row(line, rng) for line in lines if line.item_class.family != SHACKLE]
     expected_quarantine = [entry for file, rows in tables.items() for entry in spoil(file, rows)]
 
     (folder / "exports").mkdir(parents=True, exist_ok=True)
@@ -238,12 +257,13 @@ def write_demo(folder: Path) -> Scenario:
     write_workbook(folder / HARROWMERE_ITEMS, tables[HARROWMERE_ITEMS])
     write_csv(folder / OSTREVANE_LOG, tables[OSTREVANE_LOG], ";", "cp1252", "\r\n")
     write_csv(folder / OSTREVANE_RECEIVING, tables[OSTREVANE_RECEIVING], "\t")
-    for file in ROUNDS.values():
+    for file in (*ROUNDS.values(), OTHER_GEAR_LOG):
         write_csv(folder / file, tables[file])
     write_csv(folder / "site_register.csv", site_register())
     write_csv(folder / "stock_register.csv", stock_register(scenario.groups))
     write_csv(folder / "expected_quarantine.csv", expected_quarantine)
     write_csv(folder / "true_rates.csv", true_rates(scenario.groups))
+    write_csv(folder / "true_rates_other_gear.csv", true_rates_other_gear(scenario.groups))
     write_csv(folder / "true_multipliers.csv", true_multipliers())
     return scenario
 
@@ -416,7 +436,7 @@ def site_register() -> list[Row]:
             "legal_limit_months": place.legal_limit_months,
             "site_rule_months": place.site_rule_months,
         }
-        for place in PLACES + LATER_PLACES
+        for place in [*PLACES, *LATER_PLACES, MILL_INDOORS, MILL_YARD]
     ]
 
 
@@ -427,10 +447,13 @@ def stock_register(groups: list[Group]) -> list[Row]:
     for group in groups:
         key = (group.place.client, group.item_class)
         in_service[key] = in_service.get(key, 0) + group.initial_items
-    keys = sorted(
-        in_service, key=lambda key: (key[0], key[1].body, key[1].pin, key[1].nominal_size_mm, key[1].grade)
-    )
+    keys = sorted(in_service, key=_place_in_register)
     return [stock_row(client, item, in_service[client, item], rng) for client, item in keys]
+
+
+def _place_in_register(key: tuple[str, ItemClass]) -> tuple:
+    client, item = key
+    return item.family != SHACKLE, client, item.body, item.pin, item.nominal_size_mm, item.grade
 
 
 def stock_row(client: str, item: ItemClass, in_service: int, rng: np.random.Generator) -> Row:
@@ -443,7 +466,7 @@ def stock_row(client: str, item: ItemClass, in_service: int, rng: np.random.Gene
     )
     return {
         "client": client,
-        "gear_family": "shackle",
+        "gear_family": item.family,
         "body": item.body,
         "pin": item.pin,
         "nominal_size_mm": item.nominal_size_mm,
@@ -498,12 +521,31 @@ def true_rate_row(place: Place, groups: list[Group], spell: float, first: date, 
     }
 
 
+def true_rates_other_gear(groups: list[Group]) -> list[Row]:
+    """Return the true rate of each place and family that is not shackles, weighted over its items at the start."""
+    others = [group for group in groups if group.item_class.family != SHACKLE]
+    rows = []
+    for place, family in dict.fromkeys((group.place, group.item_class.family) for group in others):
+        own = [group for group in others if group.place == place and group.item_class.family == family]
+        items = np.array([group.initial_items for group in own])
+        rates = np.array([true_rate(place, group.item_class) for group in own])
+        rows.append(
+            {
+                "client": place.client, "site": place.site, "environment": place.environment, "gear_family": family,
+                "items_at_start": int(items.sum()),
+                "rate_per_100_item_years": f"{(items * rates).sum() / items.sum():.3f}",
+            }
+        )  # fmt: skip
+    return rows
+
+
 def true_multipliers() -> list[Row]:
     """Return every multiplier of the hazard, the true shares of goods refused, and how the logs are kept."""
     rows = [("environment baseline", "", name, rate) for name, rate in BASELINE_RATES.items()]
     rows += [("site", "", name, factor) for name, factor in SITE_MULTIPLIERS.items()]
     rows += [("size band", "", name, factor) for name, factor in SIZE_MULTIPLIERS.items()]
     rows += [("pin", "", name, factor) for name, factor in PIN_MULTIPLIERS.items()]
+    rows += [("gear family", "", name, factor) for name, factor in FAMILY_MULTIPLIERS.items()]
     rows += [("bad spell", "", BAD_SITE, BAD_MULTIPLIER)]
     for client, inspectors in STRICTNESS.items():
         rows += [("inspector strictness", client, code, factor) for code, factor in inspectors.items()]

@@ -53,7 +53,24 @@ SITE_MULTIPLIERS = {
     "Hexendale Quarry": 1.0,
     "Ellowby Wharf": 1.0,
     "Garsdown Wharf": 0.95,
+    "Pulverstone Mill": 1.2,
 }
+# Of other families, what only some kinds can have.
+ONLY_OF = {"not moving freely": "swivel", "fastener missing or damaged": "turnbuckle"}
+# Gear of other families: how it compares with shackles, and the shares of its primary criteria in percent, in the order
+# of the coded list's rank.
+FAMILY_MULTIPLIERS = {"shackle": 1.0, "adjustable hardware": 1.5, "links and rings": 0.8}
+FAMILY_CRITERION_PERCENT = {
+    "adjustable hardware": {
+        "corrosion or pitting": 8, "deformed": 12, "cracked or broken": 2, "nicks or gouges": 4, "wear over limit": 6,
+        "thread damage": 26, "unauthorised welding or change": 2, "other doubt": 2, "not moving freely": 4,
+        "fastener missing or damaged": 10, "identification missing": 24,
+    },
+    "links and rings": {
+        "heat damage": 2, "corrosion or pitting": 14, "deformed": 12, "cracked or broken": 3, "nicks or gouges": 12,
+        "wear over limit": 18, "other doubt": 3, "not moving freely": 6, "identification missing": 30,
+    },
+}  # fmt: skip
 BAD_SITE, BAD_FROM, BAD_MULTIPLIER = "Quarrowby Yard", date(2026, 5, 1), 2.5
 
 # An inspector's multiplier acts on the hazard of every gap that ends with that inspector's look.
@@ -72,7 +89,7 @@ REJECTED_SHARES = {
     WENDRAKE: {"V-71": 0.02, "V-72": 0.02},
 }
 
-CRITERIA = list(removal_criteria().sort_values("primary_rank")["criterion"])
+CRITERIA = list(removal_criteria().query("gear_family == 'shackle'").sort_values("primary_rank")["criterion"])
 CRITERIA.remove("not stated")
 # Shares of the primary criterion in percent, in the order of the coded list's rank (most decisive first).
 CRITERION_PERCENT = {
@@ -123,6 +140,24 @@ REPLACED_SAME_DAY = {
 }
 SITES_WITH_DAILY_RECORDS = {"Thornquay Basin", "Cravelode Works"}
 SPLIT_FROM = 150  # groups of so many items are logged bay by bay where the place does so
+
+
+@dataclass(frozen=True)
+class ItemClass:
+    """What the items of one group have in common, apart from where they are kept."""
+
+    body: str
+    pin: str
+    size_in: str
+    nominal_size_mm: int
+    grade: str
+    rated_load_short_tons: float
+    family: str = "shackle"
+
+    @property
+    def size_band(self) -> str:
+        """Small or large, as the truth tells them apart."""
+        return "small" if self.nominal_size_mm <= SMALL_UP_TO_MM else "large"
 
 
 @dataclass(frozen=True)
@@ -199,6 +234,25 @@ LATER_PLACES = [
     Place(WENDRAKE, "Garsdown Wharf", "outdoor inland", "normal", "weekly", 6, **FEW_BUT_LARGE),
 ]
 
+# One site with gear of two other families, in streams of chance of its own. Rated loads of turnbuckles are those of the
+# reference table, the others are round figures.
+MILL_INDOORS = Place(WENDRAKE, "Pulverstone Mill", "indoor dry", "normal", "daily", 3, typical_items=160)
+MILL_YARD = Place(WENDRAKE, "Pulverstone Mill", "outdoor inland", "severe", "daily", 3, typical_items=120)
+OTHER_GEAR = [
+    (place, [ItemClass(body, "", size_in, size_mm, grade, load, family) for body, size_in, size_mm, grade, load in classes])
+    for place in (MILL_INDOORS, MILL_YARD)
+    for family, classes in {
+        "adjustable hardware": [
+            ("jaw and eye turnbuckle", "1/2", 13, "carbon", 1.1), ("jaw and jaw turnbuckle", "3/4", 19, "carbon", 2.6),
+            ("shoulder eye bolt", "5/8", 16, "carbon", 2.5), ("swivel hoist ring", "1", 25, "alloy", 5.0),
+        ],
+        "links and rings": [
+            ("oblong link", "3/4", 19, "alloy", 6.0), ("oblong link", "1", 25, "alloy", 11.0),
+            ("ring", "7/8", 22, "carbon", 3.5), ("jaw and eye swivel", "3/4", 19, "carbon", 3.6),
+        ],
+    }.items()
+]  # fmt: skip
+
 # How common a class is; round pins are carbon only.
 BODY_WEIGHTS = {"bow": 0.65, "chain": 0.35}
 PIN_WEIGHTS = {"screw pin": 0.6, "bolt-type": 0.34, "round pin": 0.06}
@@ -209,23 +263,6 @@ SIZE_WEIGHTS = {
 }  # fmt: skip
 SERIALISED_ITEMS = {"indoor dry": 170, "marine spray": 150}
 JITTER_DAYS = {1: 3, 3: 7, 6: 10, 12: 14}
-
-
-@dataclass(frozen=True)
-class ItemClass:
-    """What the items of one group have in common, apart from where they are kept."""
-
-    body: str
-    pin: str
-    size_in: str
-    nominal_size_mm: int
-    grade: str
-    rated_load_short_tons: float
-
-    @property
-    def size_band(self) -> str:
-        """Small or large, as the truth tells them apart."""
-        return "small" if self.nominal_size_mm <= SMALL_UP_TO_MM else "large"
 
 
 @dataclass
@@ -298,6 +335,9 @@ class Scenario:
         for number, place in enumerate(LATER_PLACES):
             self.rng = np.random.default_rng([seed, number])
             self.run_place(place, number)
+        for number, (place, classes) in enumerate(OTHER_GEAR):
+            self.rng = np.random.default_rng([seed, 100 + number])
+            self.run_place(place, number, classes)
 
     @property
     def ledger(self) -> pd.DataFrame:
@@ -333,20 +373,21 @@ class Scenario:
         return Exposure(gone_on, float(calm_years.sum()), float(bad_years.sum()))
 
     def reasons_for(self, place: Place, item_class: ItemClass, count: int) -> list[tuple[str, ...]]:
-        return [self.reasons_of_one(place.environment, item_class.pin) for _ in range(count)]
+        return [self.reasons_of_one(*criteria_of(place, item_class)) for _ in range(count)]
 
-    def reasons_of_one(self, environment: str, pin: str) -> tuple[str, ...]:
+    def reasons_of_one(self, criteria: list[str], shares: list[float]) -> tuple[str, ...]:
         """The primary criterion, now and then a less decisive second one, or nothing written."""
-        shares = criterion_shares(environment, pin)
-        primary = self.pick(CRITERIA, shares)
-        rank = CRITERIA.index(primary)
+        primary = self.pick(criteria, shares)
+        rank = criteria.index(primary)
         lesser = shares[rank + 1 :]
         has_second = self.happens(HABITS.share_with_second_criterion) and sum(lesser) > 0
-        reasons = (primary, self.pick(CRITERIA[rank + 1 :], lesser)) if has_second else (primary,)
+        reasons = (primary, self.pick(criteria[rank + 1 :], lesser)) if has_second else (primary,)
         return () if self.happens(HABITS.share_without_reason) else reasons
 
-    def reason_on_receipt(self) -> tuple[str, ...]:
+    def reason_on_receipt(self, item_class: ItemClass) -> tuple[str, ...]:
         reason = self.pick(RECEIVING_PERCENT, RECEIVING_PERCENT.values())
+        if item_class.family != "shackle":
+            reason = "identification missing"  # nothing of theirs has a pin to be refused for
         return () if self.happens(HABITS.share_without_reason) else (reason,)
 
     # Visits -----------------------------------------------------------------------------------
@@ -381,9 +422,9 @@ class Scenario:
 
     # Places that log by quantity ----------------------------------------------------------------
 
-    def run_place(self, place: Place, number: int) -> None:
+    def run_place(self, place: Place, number: int, classes: list[ItemClass] | None = None) -> None:
         visits = self.calendar(place)
-        for position, item_class in enumerate(self.draw_classes(self.how_many_classes(place))):
+        for position, item_class in enumerate(classes or self.draw_classes(self.how_many_classes(place))):
             slot = position % 3 if place.is_rolling else 0
             looks = [
                 # Six classes a day; the inspectors take turns, so that no site and no class has its own.
@@ -440,7 +481,7 @@ class Scenario:
         shares = REJECTED_SHARES[group.place.client]
         supplier = self.pick(shares)
         rejected = self.how_many(group.shortfall, shares[supplier])
-        reasons = [self.reason_on_receipt() for _ in range(rejected)]
+        reasons = [self.reason_on_receipt(group.item_class) for _ in range(rejected)]
         self.lines.append(
             Line(
                 received_on, group.place, group.item_class, "initial", group.shortfall, reasons, inspector,
@@ -529,6 +570,7 @@ class Scenario:
                 "client": group.place.client,
                 "site": group.place.site,
                 "environment": group.place.environment,
+                "gear_family": group.item_class.family,
                 "size_band": group.item_class.size_band,
                 "pin": group.item_class.pin,
                 "inspected_on": day,
@@ -596,7 +638,7 @@ class Scenario:
             shares = REJECTED_SHARES[place.client]
             supplier = self.pick(shares)
             is_rejected = self.happens(shares[supplier])
-            reasons = [self.reason_on_receipt()] if is_rejected else []
+            reasons = [self.reason_on_receipt(item_class)] if is_rejected else []
             self.lines.append(
                 Line(
                     received_on, place, item_class, "initial", 1, reasons, inspector, supplier=supplier,
@@ -614,7 +656,8 @@ def true_rate(place: Place, item_class: ItemClass) -> float:
         BASELINE_RATES[place.environment]
         * SITE_MULTIPLIERS[place.site]
         * SIZE_MULTIPLIERS[item_class.size_band]
-        * PIN_MULTIPLIERS[item_class.pin]
+        * (PIN_MULTIPLIERS[item_class.pin] if item_class.pin else 1.0)
+        * FAMILY_MULTIPLIERS[item_class.family]
     )
 
 
@@ -622,6 +665,18 @@ def inspector_in_turn(place: Place, turn: int) -> str:
     """Return the inspector whose turn it is."""
     inspectors = list(STRICTNESS[place.client])
     return inspectors[turn % len(inspectors)]
+
+
+def criteria_of(place: Place, item_class: ItemClass) -> tuple[list[str], list[float]]:
+    """Return the criteria of a class, the most decisive first, and the share of each."""
+    if item_class.family == "shackle":
+        return CRITERIA, criterion_shares(place.environment, item_class.pin)
+    percent = {
+        criterion: share
+        for criterion, share in FAMILY_CRITERION_PERCENT[item_class.family].items()
+        if ONLY_OF.get(criterion, "") in item_class.body
+    }
+    return list(percent), [share / sum(percent.values()) for share in percent.values()]
 
 
 def criterion_shares(environment: str, pin: str) -> list[float]:
@@ -649,7 +704,7 @@ def on_a_weekday(day: date) -> date:
 def class_catalogue() -> tuple[list[ItemClass], list[float]]:
     """Return every class a place may hold, and how common each is."""
     classes, weights = [], []
-    for size in rated_loads().itertuples():
+    for size in rated_loads().query("gear_family == 'shackle'").itertuples():
         for body, body_weight in BODY_WEIGHTS.items():
             for pin, pin_weight in PIN_WEIGHTS.items():
                 if size.size_in not in SIZE_WEIGHTS or (pin == "round pin" and size.grade == "alloy"):

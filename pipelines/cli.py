@@ -83,6 +83,9 @@ AsJson = Annotated[bool, typer.Option("--json", help="Print the account as JSON.
 Jobs = Annotated[int, typer.Option("--jobs", min=0, help="Notebooks run side by side; 0: one for each core.")]
 Client = Annotated[str, typer.Option("--client", help="Only this client.")]
 Site = Annotated[str, typer.Option("--site", help="Only this site.")]
+Gear = Annotated[
+    str, typer.Option("--gear", help='Gear family, such as "links and rings"; shackles unless given.')
+]
 Out = Annotated[Path | None, typer.Option("--out", help="Where to write.")]
 
 
@@ -378,6 +381,7 @@ def table(
     format: Annotated[Format, typer.Option("--format", help="How to write it.")] = Format.CSV,
     client: Client = "",
     site: Site = "",
+    gear: Gear = "",
     out: Out = None,
 ) -> None:
     """Write one result table to the terminal or to a file.
@@ -389,7 +393,7 @@ def table(
     from pipelines.jobs import table_of_store
     from pipelines.packs.exports import write_table
 
-    frame = table_of_store(store, name, client, site)
+    frame = table_of_store(store, name, client, site, gear)
     write_table(frame, format.value, out)
 
 
@@ -418,6 +422,7 @@ def trace(
         str,
         typer.Option("--period", help="Month of the report the figure stands in, YYYY-MM; else the latest."),
     ] = "",
+    gear: Gear = "",
     format: Annotated[TraceFormat, typer.Option("--format", help="How to write it.")] = TraceFormat.TEXT,
     out: Out = None,
 ) -> None:
@@ -431,7 +436,7 @@ def trace(
     from pipelines.wording_trace import trace_lines_of_text
 
     asked = _pairs(where)
-    lines, remarks = lines_behind(store, name, asked, file or [], source, period)
+    lines, remarks = lines_behind(store, name, asked, file or [], source, period, gear)
     if format is TraceFormat.TEXT:
         write_lines(trace_lines_of_text(lines, asked), out)
     else:
@@ -449,6 +454,7 @@ def report(
     period: Annotated[str, typer.Option("--period", help="Month of the report, YYYY-MM.")],
     client: Client = "",
     site: Site = "",
+    gear: Gear = "",
     jobs: Jobs = 0,
     out: Annotated[Path, typer.Option("--out", help="Folder to write into.")] = Path("reports"),
     keep_notebooks: Annotated[
@@ -493,6 +499,7 @@ def report(
             keep_notebooks=keep_notebooks,
             by_site=by_site,
             scheduler=scheduler,
+            gear=gear,
         )
     except KeyboardInterrupt:
         _say("Stopped. No report was written, and an earlier pack is as it was.")

@@ -120,8 +120,8 @@ def export_store(store: Path, out: Path) -> Path:
     return out
 
 
-def table_of_store(store: Path, name: str, client: str, site: str) -> pd.DataFrame:
-    """Return a result table of a store, of one client or site where asked ('' for all); computed aside where it is old.
+def table_of_store(store: Path, name: str, client: str, site: str, gear: str = "") -> pd.DataFrame:
+    """Return a result table of a store, of one client or site where asked ('' for all); computed aside where it is old or of another gear family.
 
     Parameters
     ----------
@@ -131,8 +131,10 @@ def table_of_store(store: Path, name: str, client: str, site: str) -> pd.DataFra
         Name of the table.
     client, site : str
         Rows of this client or site only; '' for all.
+    gear : str
+        Gear family; '' for that of the store's own tables.
     """
-    with computed_store(store, "", "") as readable, closing(open_store(readable)) as con:
+    with computed_store(store, "", "", gear) as readable, closing(open_store(readable)) as con:
         return read_table(con, name, client or None, site or None)
 
 
@@ -143,15 +145,16 @@ def trace(
     files: list[Path],
     profile_path: Path | None = None,
     period: str = "",
+    gear: str = "",
 ) -> tuple[pd.DataFrame, list[str]]:
     """Return the log lines behind rows of a result table, as `trace_lines` does, and what a reader should know of them.
 
     The exported `files`, given again, fill in `raw` of their lines; `period` is the month of the report that the figure
-    stood in, '' for the latest.
+    stood in, '' for the latest, and `gear` its gear family, '' for that of the store's own tables.
     """
     by_source = {profile.source: profile for profile in (*known_profiles(), *profiles_at(profile_path))}
     profiles = list(by_source.values())
-    with open_month(store, period, "") as (con, _, _, as_of):
+    with open_month(store, period, "", gear) as (con, _, _, as_of):
         quarantined, unread = quarantined_lines(con, profiles)
         lines = trace_lines(con, table, where, quarantined, as_of)
         cells = cells_of_files(con, files, profiles, lines[["file_sha256", "row"]])

@@ -26,6 +26,7 @@ from pipelines.models.interval_advice import (
 )
 from pipelines.models.intervals import share_found, share_in_service
 from pipelines.settings import US, carried
+from pipelines.wording_gear import of_gear
 from pipelines.writing import long_day, significant, written
 
 CAUTIONS = (
@@ -69,11 +70,24 @@ OUTCOMES_IN_WORDS = {
     KEEP: ("keeps its interval", "keep their intervals"),
 }
 NO_BREAK = "\N{NO-BREAK SPACE}"
-PER_EXPOSURE = "per 100 shackle-years"
 # Two years count as about the same while neither rate is more than a tenth above the other.
 NOTICEABLE = 1.1
 OFTEN_ENOUGH = 0.05
 LONGEST_LIST = 6
+
+
+def cautions() -> list[str]:
+    """Return the standing cautions, which close every report."""
+    return [of_gear(caution) for caution in CAUTIONS]
+
+
+def per_exposure() -> str:
+    """Return what a removal rate is counted by.
+
+    >>> per_exposure()
+    'per 100 shackle-years'
+    """
+    return of_gear("per 100 shackle-years")
 
 
 def month_in_words(month: str) -> str:
@@ -120,7 +134,7 @@ def percent(share: float) -> str:
 
 
 def counted(number: int, singular: str, plural: str = "") -> str:
-    """Return a count with its noun.
+    """Return a count with its noun, which is of the gear that is spoken of.
 
     Parameters
     ----------
@@ -134,7 +148,7 @@ def counted(number: int, singular: str, plural: str = "") -> str:
     >>> counted(1, "shackle"), counted(1230, "shackle"), counted(2, "inspection day", "inspection days")
     ('1 shackle', '1,230 shackles', '2 inspection days')
     """
-    return f"{written(number)} {singular if number == 1 else plural or singular + 's'}"
+    return f"{written(number)} {of_gear(singular if number == 1 else plural or singular + 's')}"
 
 
 def listed(words: Iterable[str]) -> str:
@@ -175,7 +189,7 @@ def monthly_finding(trend: pd.DataFrame, period: str) -> str:
     counts = f"In {month_in_words(period)}, {_removed_out_of(row)} at {place}"
     if pd.isna(row["removed_per_100_shackle_years"]):
         return f"{counts}; no removal rate can be given ({_first_note(row)})."
-    rate = f"removal rate of {figure(row['removed_per_100_shackle_years'])} {PER_EXPOSURE}"
+    rate = f"removal rate of {figure(row['removed_per_100_shackle_years'])} {per_exposure()}"
     match row["signal"]:
         case "above":
             return (
@@ -226,9 +240,9 @@ def yearly_finding(trend: pd.DataFrame, period: str) -> str:
     least = risk_targets().least_shackle_years_for_a_rate
     opening = f"Over the 12 months to {month_in_words(period)}"
     if last["shackle_years"] < least:
-        return f"{opening} there is under {least:g} shackle-year of exposure at {_place_of(trend)}, too little for a rate."
+        return f"{opening} there is under {least:g} {of_gear('shackle-year')} of exposure at {_place_of(trend)}, too little for a rate."
     rate = 100 * last["removed"] / last["shackle_years"]
-    said = f"{opening} the removal rate at {_place_of(trend)} was {figure(rate)} {PER_EXPOSURE}"
+    said = f"{opening} the removal rate at {_place_of(trend)} was {figure(rate)} {per_exposure()}"
     if before["shackle_years"] < least:
         return f"{said}; the 12 months before have too little exposure to compare it with."
     earlier = 100 * before["removed"] / before["shackle_years"]
@@ -253,7 +267,7 @@ def trend_in_words(trend: pd.DataFrame, period: str) -> str:
     months = trend.sort_values("month")
     opening = (
         f"Chart of the removal rate at {_place_of(trend)} by month, {month_in_words(months['month'].iloc[0])} to "
-        f"{month_in_words(months['month'].iloc[-1])}, with shackles inspected and removed below"
+        f"{month_in_words(months['month'].iloc[-1])}, with {of_gear('shackles')} inspected and removed below"
     )
     rated = months.dropna(subset=["removed_per_100_shackle_years"])
     if rated.empty:
@@ -263,7 +277,7 @@ def trend_in_words(trend: pd.DataFrame, period: str) -> str:
     sentences = [
         f"{opening}.",
         f"{counted(len(rated), 'month')} of {len(months)} have a rate: it runs from {figure(rates.min())} "
-        f"({month_in_words(str(rates.idxmin()))}) to {figure(rates.max())} ({month_in_words(str(rates.idxmax()))}) {PER_EXPOSURE}.",
+        f"({month_in_words(str(rates.idxmin()))}) to {figure(rates.max())} ({month_in_words(str(rates.idxmax()))}) {per_exposure()}.",
         f"The latest, of {month_in_words(latest['month'])}, is {figure(latest['removed_per_100_shackle_years'])}, with "
         f"90 % limits of {figure(latest['rate_lower'])} to {figure(latest['rate_upper'])}.",
     ]
@@ -284,7 +298,7 @@ def places_above_usual(rates: pd.DataFrame, period: str) -> list[str]:
     how_far = above["removed_per_100_shackle_years"] / above["limit_upper"]
     return [
         f"{place_in_words(row)}: {counted(row['removed_at_risk'], 'shackle')} removed since the look before, "
-        f"{figure(row['removed_per_100_shackle_years'])} {PER_EXPOSURE}; the usual range ends at {figure(row['limit_upper'])}."
+        f"{figure(row['removed_per_100_shackle_years'])} {per_exposure()}; the usual range ends at {figure(row['limit_upper'])}."
         for _, row in above.loc[how_far.sort_values(ascending=False).index].iterrows()
     ]
 
@@ -328,7 +342,7 @@ def drifting_places(rates: pd.DataFrame, period: str) -> list[str]:
     latest = rated.groupby(["client", "site", "environment"], sort=True).tail(1)
     drifting = latest[(latest["drift_signal"] == "above") & (latest["signal"] != "above")]
     return [
-        f"{place_in_words(row)}: its smoothed rate has crept up to {figure(row['smoothed_rate'])} {PER_EXPOSURE}, where about "
+        f"{place_in_words(row)}: its smoothed rate has crept up to {figure(row['smoothed_rate'])} {per_exposure()}, where about "
         f"{figure(row['centre'])} is usual."
         for _, row in drifting.sort_values(["client", "site", "environment"]).iterrows()
     ]
@@ -408,7 +422,7 @@ def rates_finding(recommendations: pd.DataFrame) -> str:
     """
     rated = recommendations.dropna(subset=["rate_per_100_shackle_years"])
     unrated = len(recommendations) - len(rated)
-    least = f"under {risk_targets().least_shackle_years_for_a_rate:g} shackle-year of exposure"
+    least = f"under {risk_targets().least_shackle_years_for_a_rate:g} {of_gear('shackle-year')} of exposure"
     if rated.empty:
         return f"No place has a removal rate yet: each has {least}."
     first = rated.sort_values(["rate_lower", "rate_per_100_shackle_years"], ascending=False).iloc[0]
@@ -417,7 +431,7 @@ def rates_finding(recommendations: pd.DataFrame) -> str:
     else:
         finding = (
             f"Over all its records, {place_in_words(first)} has the highest removal rate that is well supported: "
-            f"{figure(first['rate_per_100_shackle_years'])} {PER_EXPOSURE} "
+            f"{figure(first['rate_per_100_shackle_years'])} {per_exposure()} "
             f"({figure(first['rate_lower'])} to {figure(first['rate_upper'])} with 90 % confidence)."
         )
     if unrated:
@@ -433,7 +447,7 @@ def unaccounted_finding(recommendations: pd.DataFrame) -> list[str]:
     """
     missing = recommendations[recommendations["unaccounted_for"] > 0]
     if missing.empty:
-        return ["No shackle is unaccounted for."]
+        return [of_gear("No shackle is unaccounted for.")]
     total = int(missing["unaccounted_for"].sum())
     matters = missing[
         (missing["rate_if_unaccounted_removed"] > missing["rate_upper"])
@@ -451,7 +465,7 @@ def unaccounted_finding(recommendations: pd.DataFrame) -> list[str]:
         f"{opening} At {counted(len(matters), 'place')} they could change the picture.",
         *(
             f"{place_in_words(row)}: {counted(row['unaccounted_for'], 'shackle')} unaccounted for. The removal rate of "
-            f"{figure(row['rate_per_100_shackle_years'])} {PER_EXPOSURE} would be "
+            f"{figure(row['rate_per_100_shackle_years'])} {per_exposure()} would be "
             f"{figure(row['rate_if_unaccounted_removed'])} if all were due for removal, and "
             f"{figure(row['rate_if_unaccounted_fit'])} if all were fit."
             for _, row in matters.loc[at_stake.sort_values(ascending=False, kind="stable").index].iterrows()
@@ -467,7 +481,7 @@ def rates_in_words(recommendations: pd.DataFrame) -> str:
         f"{place_in_words(row)} {figure(row['rate_per_100_shackle_years'])} ({figure(row['rate_lower'])} to {figure(row['rate_upper'])})"
         for _, row in ordered.head(LONGEST_LIST).iterrows()
     ]
-    opening = f"Chart of removal rates {PER_EXPOSURE} with 90 % limits, by place"
+    opening = f"Chart of removal rates {per_exposure()} with 90 % limits, by place"
     if not said:
         return f"{opening}: no place has a rate."
     rest = len(ordered) - len(said)
@@ -520,7 +534,7 @@ def interval_targets(client: str) -> str:
     every, bearing = targets.targets[ANY], targets.targets[LOAD_BEARING]
     return (
         f"An interval is recommended when, at the highest removal rate that agrees with the records "
-        f"({percent(targets.confidence_level)} sure), at most {percent(every.share_found)} of the shackles are found "
+        f"({percent(targets.confidence_level)} sure), at most {percent(every.share_found)} of the {of_gear('shackles')} are found "
         f"due for removal at a look, and on average at most {percent(every.share_in_service)} are in service in that "
         f"state; for load-bearing criteria alone, {percent(bearing.share_found)} and {percent(bearing.share_in_service)}. A "
         f"removal with no criterion stated counts as load-bearing. Where there are enough sites, a place with few records "
@@ -558,7 +572,7 @@ def hours_finding(recommendations: pd.DataFrame) -> str:
     """Return what the intervals cost a designated person in time, as they are and as recommended."""
     now, then = (recommendations[f"hours_a_year_at_{which}"].sum() for which in ("current", "recommended"))
     return (
-        f"At {figure(risk_targets().minutes_per_item)} minutes a shackle, periodic inspections take about {figure(now)} hours a "
+        f"At {figure(risk_targets().minutes_per_item)} minutes {of_gear('a shackle')}, periodic inspections take about {figure(now)} hours a "
         f"year with the intervals as they are, and about {figure(then)} as recommended."
     )
 
@@ -724,7 +738,7 @@ def _place_of(trend: pd.DataFrame) -> str:
 def _removed_out_of(row: pd.Series) -> str:
     inspected = f"out of {written(row['inspected'])} inspected"
     if row["removed"] == 0:
-        return f"no shackle was removed {inspected}"
+        return f"{of_gear('no shackle')} was removed {inspected}"
     return f"{counted(row['removed'], 'shackle was', 'shackles were')} removed {inspected}"
 
 
@@ -798,8 +812,8 @@ def _proposal(row: pd.Series) -> str:
             )
     return (
         f"{change} would be possible, but only if a qualified person signs for it. Even at the highest rate that "
-        f"agrees with the records ({figure(row['highest_rate'])} {PER_EXPOSURE}), a look every "
-        f"{counted(then, 'month')} would find {percent(row['share_found_at_recommended'])} of the shackles due for removal."
+        f"agrees with the records ({figure(row['highest_rate'])} {per_exposure()}), a look every "
+        f"{counted(then, 'month')} would find {percent(row['share_found_at_recommended'])} of the {of_gear('shackles')} due for removal."
     )
 
 
@@ -818,12 +832,12 @@ def _why_shorter(row: pd.Series) -> str:
         LOAD_BEARING: ("removals on load-bearing criteria", "due for removal on such a criterion"),
     }[tier]
     highest = (
-        f"At the highest rate of {of_tier} that agrees with the records ({figure(rate)} {PER_EXPOSURE}),"
+        f"At the highest rate of {of_tier} that agrees with the records ({figure(rate)} {per_exposure()}),"
     )
     if share == SHARE_FOUND:
         return (
             f"{highest} a look every {counted(now, 'month')} would find {percent(float(share_found(rate, now)))} of the "
-            f"shackles {due}, where {percent(target.share_found)} is the most allowed; every {counted(then, 'month')} it is "
+            f"{of_gear('shackles')} {due}, where {percent(target.share_found)} is the most allowed; every {counted(then, 'month')} it is "
             f"{percent(float(share_found(rate, then)))}."
         )
     return (
@@ -834,7 +848,7 @@ def _why_shorter(row: pd.Series) -> str:
 
 def _why_guideline(row: pd.Series) -> str:
     why = (
-        f"Too little experience to compute an interval: {figure(row['shackle_years'])} shackle-years, where at least "
+        f"Too little experience to compute an interval: {figure(row['shackle_years'])} {of_gear('shackle-years')}, where at least "
         f"{figure(row['least_shackle_years'])} are needed. What holds is the {row['binding_rule']}."
     )
     if pd.notna(row["shackle_years_to_settle"]):

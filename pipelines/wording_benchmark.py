@@ -5,7 +5,7 @@ import pandas as pd
 from pipelines.contracts import benchmark_rules
 from pipelines.models.benchmark.disclosure import ALL_TOGETHER
 from pipelines.models.benchmark.parts import RAW, REMAINS
-from pipelines.wording import LONGEST_LIST, PER_EXPOSURE, counted, figure, listed, percent
+from pipelines.wording import LONGEST_LIST, counted, figure, listed, per_exposure, percent
 from pipelines.writing import written
 
 CONFIDENTIAL = (
@@ -226,7 +226,7 @@ def peers_finding(client: str, peers: pd.DataFrame, environments: pd.DataFrame) 
     if len(total):
         row = total.iloc[0]
         said.append(
-            f"in the environments they share, their removal rate is {figure(row['peer_rate'])} {PER_EXPOSURE} and the client's "
+            f"in the environments they share, their removal rate is {figure(row['peer_rate'])} {per_exposure()} and the client's "
             f"own {figure(row['own_rate'])}, before the mix is allowed for"
         )
     return f"{'; '.join(said)}."

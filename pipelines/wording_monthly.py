@@ -7,12 +7,12 @@ import pandas as pd
 from pipelines.models.interval_advice import LENGTHEN, NOT_MET, SHORTEN, TO_BE_SET
 from pipelines.wording import (
     LONGEST_LIST,
-    PER_EXPOSURE,
     counted,
     day_in_words,
     figure,
     listed,
     month_in_words,
+    per_exposure,
     percent,
     place_in_words,
     places_counted,
@@ -104,7 +104,7 @@ def _changes_of(where: str, criteria: pd.DataFrame) -> str:
         for _, row in changed.loc[by_size].iterrows()
     ]
     if said:
-        finding = f"At {where}, against the 12 months before, {listed(said)} {PER_EXPOSURE}, more than chance explains"
+        finding = f"At {where}, against the 12 months before, {listed(said)} {per_exposure()}, more than chance explains"
     else:
         finding = f"At {where} no criterion has a removal rate that changed beyond chance against the 12 months before"
     is_mix_changed = criteria["is_mix_change_beyond_chance"].iloc[0]

@@ -12,6 +12,7 @@ from pipelines.models.forecast_scores import LAST_12, LAST_YEAR
 from pipelines.models.hazard import PLACE
 from pipelines.models.planning import NO_CURRENCY, Forecast, Plan
 from pipelines.wording import NO_BREAK, counted, day_in_words, figure, listed, month_in_words, percent
+from pipelines.wording_gear import of_gear, spoken_of
 from pipelines.writing import written
 
 LIKELY = 0.5
@@ -23,14 +24,24 @@ NO_SITE_PLAN = (
     "Stock is held for a client as a whole, so there is no order plan for one site: ask for the whole client. "
     "What is forecast for the site is shown below."
 )
-CAUTIONS = [
+_CAUTIONS = [
     "A forecast says what records make likely. Whether a shackle stays in service is decided by whoever looks at it.",
     "What is found when more or other people look, or when nobody does, lies outside the bands.",
     "Items that were not presented are not forecast: what is lost has to be replaced as well.",
-    "A pin that does not belong to its body is a reason to remove the shackle. Pins are planned for apart only where a "
-    "log says that a matching one was fitted.",
     "Check a code, a price and a lead time with the supplier before you order: the register may be out of date.",
 ]
+
+
+_OF_PINS = (
+    "A pin that does not belong to its body is a reason to remove the shackle. Pins are planned for apart only where a "
+    "log says that a matching one was fitted."
+)
+
+
+def cautions() -> list[str]:
+    """Return what to keep in mind with an order plan."""
+    *others, last = [of_gear(caution) for caution in _CAUTIONS]
+    return [*others, *([_OF_PINS] if spoken_of().pins else []), last]
 
 
 def money(amount: float, currency: str) -> str:
@@ -173,7 +184,7 @@ def forecast_finding(forecast: Forecast, names: dict[str, str]) -> str:
     for column, value in names.items():
         year, months = year[year[column] == value], months[months[column] == value]
     if year.empty:
-        return f"Nothing can be forecast for {place} yet: there is under one shackle-year of exposure to learn from."
+        return f"Nothing can be forecast for {place} yet: there is under one {of_gear('shackle-year')} of exposure to learn from."
     total, most = year.iloc[0], months.sort_values("expected", kind="stable").iloc[-1]
     late = overdue_places(forecast, names)
     why = ""
@@ -237,9 +248,9 @@ def pooling_finding(orders: pd.DataFrame) -> str:
     known = orders[orders["stock_by_site"].notna()]
     together, apart = int(known["demand_over_lead_time"].sum()), int(known["stock_by_site"].sum())
     if apart <= together:
-        return f"One stock for all sites needs {written(together)} shackles, as many as a stock at each site would need."
+        return f"One stock for all sites needs {written(together)} {of_gear('shackles')}, as many as a stock at each site would need."
     return (
-        f"One stock for all sites of {orders['client'].iloc[0]} needs {written(together)} shackles to last as surely as {written(apart)} in "
+        f"One stock for all sites of {orders['client'].iloc[0]} needs {written(together)} {of_gear('shackles')} to last as surely as {written(apart)} in "
         f"stocks at each site: {percent(1 - together / apart)} fewer."
     )
 
@@ -310,7 +321,9 @@ def assumptions(terms: OrderTerms) -> list[str]:
         "An item class that the stock register does not know counts as not in stock, with a lead time of "
         f"{figure(terms.lead_time_days_unless_stated)} days.",
         "One stock serves all sites of a client. The column on stock by site says what separate stocks would need.",
-        "A removed shackle is replaced whole, unless the log says that a matching pin was fitted.",
+        "A removed shackle is replaced whole, unless the log says that a matching pin was fitted."
+        if spoken_of().pins
+        else "A removed item is replaced whole.",
         "Costs are at the prices of the stock register; an item class without a price has no cost, and currencies are never "
         "added up.",
     ]
@@ -323,7 +336,7 @@ def basis_finding(forecast: Forecast) -> str:
     if other.empty:
         return "All rates come from the model of all looks, in which a place with little history borrows from its like."
     share = other["quantity"].sum() / own["quantity"].sum()
-    named = listed(sorted(other["basis"].unique()))
+    named = of_gear(listed(sorted(other["basis"].unique())))
     return f"For {percent(share)} of the items the rate does not come from the model of all looks but from: {named}."
 
 

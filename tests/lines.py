@@ -3,11 +3,14 @@
 import duckdb
 import pandas as pd
 
+from pipelines.contracts import usual_family
 from pipelines.store.file import GROUP_COLUMNS
 
 
 def append_lines(con: duckdb.DuckDBPyConnection, lines: pd.DataFrame) -> None:
     """Add lines, which need not have every column of the contract, to the store that `con` uses."""
+    given = lines["gear_family"] if "gear_family" in lines else pd.Series(None, lines.index, dtype="object")
+    lines = lines.assign(gear_family=given.fillna(usual_family().name))
     columns = [name for name in GROUP_COLUMNS if name in lines]
     groups = lines[columns].drop_duplicates().reset_index(drop=True)
     (earlier,) = con.execute("select coalesce(max(group_id), 0) from line_groups").fetchall()[0]

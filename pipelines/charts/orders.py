@@ -7,6 +7,7 @@ from pipelines.charts.theme import BLUE, GRID, INK, ORANGE, QUIET, SKY_BLUE, VER
 from pipelines.settings import carried
 from pipelines.units import in_units
 from pipelines.wording import figure, month_in_words
+from pipelines.wording_gear import of_gear
 from pipelines.writing import written
 
 AXIS_WIDTH = 40
@@ -138,7 +139,7 @@ def stock_chart(orders: pd.DataFrame) -> alt.LayerChart:
     width = WIDTH - LABELS - REMARKS
     scale = alt.Scale(domain=names)
     y = alt.Y("name:N", scale=scale, axis=alt.Axis(title=None, labelLimit=LABELS, grid=True, gridColor=GRID))
-    axis = alt.Axis(title="Shackles", tickCount=5, tickMinStep=1, format=",d")
+    axis = alt.Axis(title=of_gear("Shackles"), tickCount=5, tickMinStep=1, format=",d")
     colour = alt.Color(
         "held:N",
         scale=alt.Scale(domain=list(HELD), range=list(HELD.values())),

@@ -4,7 +4,8 @@ import altair as alt
 import pandas as pd
 
 from pipelines.charts.theme import BLUE, GRID, INK, LINE, ORANGE, QUIET, WIDTH, themed
-from pipelines.wording import PER_EXPOSURE, figure
+from pipelines.wording import figure, per_exposure
+from pipelines.wording_gear import of_gear
 from pipelines.writing import written
 
 LABELS, REMARKS = 210, 150  # width left and right of the plot [px]
@@ -40,7 +41,7 @@ def environment_rates_chart(rates: pd.DataFrame) -> alt.VConcatChart:
         for count, years, rate in zip(removed, exposure, drawn["rate"], strict=True)
     ]
     drawn["said"] = [
-        f"{row['place']}: {figure(row['rate'])} {PER_EXPOSURE} ({figure(row['lower'])} to {figure(row['upper'])})"
+        f"{row['place']}: {figure(row['rate'])} {per_exposure()} ({figure(row['lower'])} to {figure(row['upper'])})"
         if pd.notna(row["rate"])
         else f"{row['place']}: {row['remark']}"
         for _, row in drawn.iterrows()
@@ -54,7 +55,7 @@ def environment_rates_chart(rates: pd.DataFrame) -> alt.VConcatChart:
 
 def _rate_panel(panel: pd.DataFrame, scale: alt.Scale) -> alt.LayerChart:
     base = _rows(panel)
-    axis = alt.Axis(title="Removals per 100 shackle-years", tickCount=6)
+    axis = alt.Axis(title=f"Removals {per_exposure()}", tickCount=6)
     limits = base.mark_rule(color=BLUE, strokeWidth=2, opacity=0.5, clip=True)
     dots = base.mark_point(color=BLUE, filled=True, size=60, opacity=1, aria=True)
     return _named(
@@ -62,7 +63,7 @@ def _rate_panel(panel: pd.DataFrame, scale: alt.Scale) -> alt.LayerChart:
         limits.encode(x=alt.X("lower:Q", scale=scale, axis=axis), x2="upper:Q"),
         dots.encode(x=alt.X("rate:Q", scale=scale, axis=axis), description="said:N"),
         _remarks(base),
-        _remarks_heading(panel, "removals in shackle-years"),
+        _remarks_heading(panel, of_gear("removals in shackle-years")),
     )
 
 

@@ -4,7 +4,8 @@ import altair as alt
 import pandas as pd
 
 from pipelines.charts.theme import BLUE, BLUISH_GREEN, GRID, INK, LINE, QUIET, VERMILLION, WIDTH, themed
-from pipelines.wording import PER_EXPOSURE, figure, month_in_words
+from pipelines.wording import figure, month_in_words, per_exposure
+from pipelines.wording_gear import of_gear
 from pipelines.writing import written
 
 # Each standing of a month, with the shape and the colour that both say it.
@@ -44,9 +45,13 @@ def removal_trend_chart(trend: pd.DataFrame) -> alt.VConcatChart:
     return themed(
         alt.vconcat(
             _rates(drawn, months),
-            _counts(drawn, _months(months, has_labels=False), "inspected", "Shackles inspected", LINE),
-            _counts(drawn, _months(months, has_labels=True), "removed", "Shackles removed", INK),
-            title=alt.Title(KEY, fontSize=11, fontWeight="normal", color=QUIET, offset=4),
+            _counts(
+                drawn, _months(months, has_labels=False), "inspected", of_gear("Shackles inspected"), LINE
+            ),
+            _counts(drawn, _months(months, has_labels=True), "removed", of_gear("Shackles removed"), INK),
+            title=alt.Title(
+                [of_gear(line) for line in KEY], fontSize=11, fontWeight="normal", color=QUIET, offset=4
+            ),
         )
     )
 
@@ -82,7 +87,7 @@ def _said(row: pd.Series) -> str:
         if pd.notna(row["limit_upper"])
         else ""
     )
-    return f"{counts}; {figure(row['rate'])} {PER_EXPOSURE} ({limits}){usual}"
+    return f"{counts}; {figure(row['rate'])} {per_exposure()} ({limits}){usual}"
 
 
 def _months(months: list[str], has_labels: bool) -> alt.X:
@@ -110,9 +115,7 @@ def _months(months: list[str], has_labels: bool) -> alt.X:
 def _rates(drawn: pd.DataFrame, months: list[str]) -> alt.LayerChart:
     rated = drawn.dropna(subset=["rate"])
     scale = alt.Scale(domain=[0, _top(rated)], nice=False)
-    axis = alt.Axis(
-        title="Removals per 100 shackle-years", tickCount=5, minExtent=AXIS_WIDTH, titleX=-AXIS_WIDTH
-    )
+    axis = alt.Axis(title=f"Removals {per_exposure()}", tickCount=5, minExtent=AXIS_WIDTH, titleX=-AXIS_WIDTH)
 
     def y(column: str) -> alt.Y:
         return alt.Y(f"{column}:Q", scale=scale, axis=axis)

@@ -14,12 +14,21 @@ from pipelines.contracts.code_lists import (
     risk_targets,
 )
 from pipelines.contracts.documents import Column, Contract, Rule, contract_names, load_contract
+from pipelines.contracts.gear_families import (
+    GearFamily,
+    family_called,
+    family_of_body,
+    gear_families,
+    gear_kinds,
+    usual_family,
+)
 from pipelines.contracts.words import in_words, plain_words
 
 __all__ = [
     "BenchmarkRules",
     "Column",
     "Contract",
+    "GearFamily",
     "OrderTerms",
     "RiskTargets",
     "Rule",
@@ -27,6 +36,10 @@ __all__ = [
     "benchmark_rules",
     "contract_names",
     "coverage_study",
+    "family_called",
+    "family_of_body",
+    "gear_families",
+    "gear_kinds",
     "in_words",
     "load_contract",
     "order_terms",
@@ -35,4 +48,5 @@ __all__ = [
     "rated_loads",
     "removal_criteria",
     "risk_targets",
+    "usual_family",
 ]

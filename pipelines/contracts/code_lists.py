@@ -116,7 +116,7 @@ def order_terms() -> OrderTerms:
 
 
 def removal_criteria() -> pd.DataFrame:
-    """Return the coded removal criteria: criterion, tier, primary_rank, paraphrase, source."""
+    """Return the coded removal criteria of each family: gear_family, criterion, tier, primary_rank, paraphrase, source."""
     return _code_list("removal_criteria")
 
 
@@ -126,7 +126,10 @@ def coverage_study() -> pd.DataFrame:
 
 
 def rated_loads() -> pd.DataFrame:
-    """Return nominal sizes against rated loads: size_in, nominal_size_mm, grade, rated_load_short_tons, source."""
+    """Return nominal sizes against rated loads: gear_family, body, size_in, nominal_size_mm, grade, rated_load_short_tons, source.
+
+    An empty body stands for every one of the family.
+    """
     return _code_list("rated_loads")
 
 

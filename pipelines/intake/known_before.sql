@@ -1,13 +1,17 @@
 -- What rules hold a batch against. Rules see the batch without an alias, so the columns here have names of their own.
 create or replace table site_register as select * from store.site_register;
 
-create or replace table reference_loads as       -- one row: the rated load of a nominal size in one grade
-select nominal_size_mm as known_size_mm, grade as known_grade, rated_load_t as known_load_t from store.rated_loads;
+create or replace table reference_loads as       -- one row: the rated load of a nominal size of one kind in one grade
+select loads.gear_family as known_family, kind.kind_body as known_body, nominal_size_mm as known_size_mm,
+    grade as known_grade, rated_load_t as known_load_t
+from store.rated_loads as loads
+join (select distinct kind_family, kind_body from gear_kinds) as kind
+    on kind.kind_family = loads.gear_family and loads.body in ('', kind.kind_body);
 
 create or replace table removed_items as         -- one row: a serialised item and the day it was removed
 select client as removed_client, serial as removed_serial, min(inspected_on) as removed_on
 from (
-    select client, serial, inspected_on, removed from store.current_lines
+    select client, serial, inspected_on, removed from store.all_current_lines
     union all by name
     select client, serial, inspected_on, removed from staged_lines
 )
@@ -18,9 +22,10 @@ select client as twice_client, serial as twice_serial, inspected_on as twice_on,
 from (
     select client, serial, inspected_on, inspection_type from staged_lines
     -- A row that cannot be read is refused for that, and is no ground to refuse the good one beside it.
-    where quantity is not null and removed is not null and body is not null and pin is not null and nominal_size_mm is not null
+    where quantity is not null and removed is not null and body is not null and nominal_size_mm is not null
+        and (pin is not null or gear_family not in (select pinned_family from pinned_families))
     union all
-    select client, serial, inspected_on, inspection_type from store.current_lines
+    select client, serial, inspected_on, inspection_type from store.all_current_lines
     where file_sha256 = (select file_sha256 from given) -- of rows corrected later, their neighbours
 )
 where serial is not null and inspection_type <> 'frequent'
@@ -32,5 +37,5 @@ select row as counted_row, max(mentions) as most_mentions from staged_reasons gr
 create or replace table usual_counts as          -- one row: a group, the middle count of its lines, the items of a look
 select client as usual_client, site as usual_site, environment as usual_environment, item_class as usual_item_class,
     median(quantity) as usual_quantity, sum(quantity) / count(distinct inspected_on) as usual_look
-from store.current_lines where inspection_type = 'periodic' and quantity > 0 and serial is null
+from store.all_current_lines where inspection_type = 'periodic' and quantity > 0 and serial is null
 group by client, site, environment, item_class;

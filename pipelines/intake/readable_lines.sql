@@ -3,11 +3,12 @@
 select line.file_sha256, line_rows.row,
     case when known.site is not null then line.site end as site,
     case
-        when body is not null and pin is not null and nominal_size_mm is not null and gear_family is not null
+        when body is not null and nominal_size_mm is not null and gear_family is not null
+            and (pin is not null or gear_family in (select gear_family from store.gear_kinds where pin = ''))
             and (rated_load_t is not null or raw_rated_load_t is null) and (grade is not null or raw_grade is null)
         then item_class
     end as item_class,
-    coalesce(line.client, named.client) as client, environment, serial, inspected_on, inspection_type, quantity, removed, replaced, not_presented,
+    gear_family, coalesce(line.client, named.client) as client, environment, serial, inspected_on, inspection_type, quantity, removed, replaced, not_presented,
     inspector, supplier, disposition, note,
     criteria
 from line_rows

@@ -9,6 +9,7 @@ from pipelines.contracts import Contract, load_contract
 from pipelines.contracts.checking import run_rules
 from pipelines.faults import DataFault, RequestFault
 from pipelines.intake.staging import ITEM_CLASS_SQL
+from pipelines.shipped import statement
 from pipelines.store import load_register
 
 REGISTERS = ("site_register", "stock_register")
@@ -20,6 +21,7 @@ def load_registers(con: duckdb.DuckDBPyConnection, paths: list[Path]) -> None:
 
     A register with one row at fault is refused whole, since every figure of a site may rest on it.
     """
+    con.execute(statement("pipelines.intake", "known_gear.sql"))
     for path in paths:
         contract = _contract_of(path)
         _stage(con, path, contract)

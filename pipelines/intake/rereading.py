@@ -20,8 +20,8 @@ from pipelines.sources import Profile
 
 # What readable_lines.sql gives of a row.
 READABLE = (
-    "file_sha256", "row", "client", "site", "environment", "item_class", "serial", "inspected_on", "inspection_type",
-    "quantity", "removed", "replaced", "not_presented", "inspector", "supplier", "disposition", "note", "criteria",
+    "file_sha256", "row", "client", "site", "environment", "gear_family", "item_class", "serial", "inspected_on",
+    "inspection_type", "quantity", "removed", "replaced", "not_presented", "inspector", "supplier", "disposition", "note", "criteria",
 )  # fmt: skip
 
 

@@ -1,12 +1,24 @@
+-- One row: a reason that somebody stated, with its rank; `known` is empty where the family of the item has no such criterion.
+create or replace temp table ranked_reasons as
+select stated.*, groups.gear_family, known.criterion as known, known.primary_rank
+from stated_reasons as stated
+join counted_lines using (row)
+join groups using (group_id)
+left join store.criteria_of_gear as known
+    on known.gear_family = groups.gear_family and known.criterion = stated.criterion;
+
+create or replace table foreign_criteria as  -- one row: a line with a reason that is not of its family
+select distinct row as foreign_row from ranked_reasons where known is null and gear_family is not null;
+
 -- One row: a removal criterion of a line. Every removed item of the line goes to one criterion as its primary one.
 create or replace table staged_reasons as
 with reasons as (        -- one row: a criterion of a line, several phrases for it added up
-    select stated.row, stated.criterion,
-        min(coalesce(stated.place, known.primary_rank)) as place,
-        string_agg(stated.phrase, '; ' order by stated.place) as phrase,
-        sum(stated.count) as counted, count(*) - count(stated.count) as uncounted
-    from stated_reasons as stated join store.removal_criteria as known using (criterion)
-    group by stated.row, stated.criterion
+    select row, case when known is null and gear_family is not null then 'other doubt' else criterion end as criterion,
+        min(coalesce(place, primary_rank)) as place,
+        string_agg(phrase, '; ' order by place) as phrase,
+        sum(count) as counted, count(*) - count(count) as uncounted
+    from ranked_reasons
+    group by all
 ),
 removing as (            -- one row: a line with removals
     select row, removed from counted_lines where removed > 0

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import duckdb
 import pandas as pd
 
-from pipelines.contracts import Column, load_contract
+from pipelines.contracts import Column, gear_families, load_contract
 from pipelines.intake.names import stage_names
 from pipelines.intake.reasons import stage_reasons
 from pipelines.intake.values import day_readings, folded, readings
@@ -20,8 +20,15 @@ from pipelines.sources.profiles import COUNTED_BY_RESULT, DERIVED, OWN_COUNT, Pr
 from pipelines.store.file import GROUP_COLUMNS
 
 # One label for one item class, wherever it is written: lines and stock must agree to the letter.
+# The label of some families ends with what they are, others are named by their kind alone.
+_ENDINGS = "".join(
+    f" when '{family.name}' then ' {family.label_ends_with}'"
+    for family in gear_families().values()
+    if family.label_ends_with
+)
 ITEM_CLASS_SQL = (
-    "concat_ws(', ', body || ' ' || gear_family, pin, format('{:g} mm', nominal_size_mm),"
+    f"concat_ws(', ', body || case gear_family{_ENDINGS} else '' end, pin,"
+    " format('{:g} mm', nominal_size_mm),"
     " format('{:.2f} t', rated_load_t), grade)"
 )
 READ_OF_GROUP = [name for name in GROUP_COLUMNS if name not in DERIVED]

@@ -34,7 +34,8 @@ def decide(
     (`is_whole`), so is the rule about its sites' counts.
     """
     contract = load_contract("inspection_line")
-    con.execute(statement("pipelines.intake", "known_before.sql"))
+    for name in ("known_gear", "known_before"):
+        con.execute(statement("pipelines.intake", f"{name}.sql"))
     con.execute(statement("pipelines.intake", "add_sites.sql"), {"add_sites": add_sites})
     con.execute("insert into site_register by name select * from added_sites")
     rules = derived_rules(contract) + [rule for rule in contract.rules if rule.severity in ROW_RULES]
@@ -94,7 +95,8 @@ def _sentence(contract: Contract, profile: Profile, rule: Rule) -> tuple[str, di
             "after": f'" {_complaint(contract, profile, column)}',
         }
         return f"$before || line.raw_{column} || $after", texts
-    shown = _columns_in(contract, rule)
+    # Two columns may be read from one cell.
+    shown = list({_header(profile, name): name for name in _columns_in(contract, rule)}.values())
     cells = " || ', ' || ".join(
         f"$header{place} || coalesce(line.raw_{name}, 'empty')" for place, name in enumerate(shown)
     )

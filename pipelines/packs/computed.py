@@ -7,14 +7,14 @@ from pathlib import Path
 import duckdb
 import pandas as pd
 
-from pipelines.contracts import benchmark_rules, own_targets
+from pipelines.contracts import benchmark_rules, family_called, own_targets
 from pipelines.exposure import WORKING_TABLES
 from pipelines.faults import RequestFault
 from pipelines.models.benchmark.disclosure import thin_environments
 from pipelines.scratch import scratch_folder
 from pipelines.store import open_store
 from pipelines.store.file import attach_to_read, copied_store, quiet_connection
-from pipelines.tables import TABLES, compute_tables, read_table
+from pipelines.tables import TABLES, compute_tables, count_gear, read_table
 
 # The tables of all clients that a client's view of its peers is made from, kept in a schema of their own beside tables
 # that rest on less.
@@ -22,7 +22,7 @@ PEERED = ("site_benchmark", "site_benchmark_parts", "interval_recommendations")
 
 
 @contextmanager
-def computed_store(store: Path, period: str, client: str) -> Iterator[Path]:
+def computed_store(store: Path, period: str, client: str, gear: str = "") -> Iterator[Path]:
     """Yield the path of a store with the tables of a month as a client may see them: the store itself where it has them.
 
     Parameters
@@ -33,11 +33,13 @@ def computed_store(store: Path, period: str, client: str) -> Iterator[Path]:
         Month of the tables, YYYY-MM; '' for the month of the store's own.
     client : str
         Who reads the report; '' for the consultant, who may see everything.
+    gear : str
+        Gear family that the tables are of; '' for that of the store's own.
 
     Raises
     ------
     RequestFault
-        There is no such store, month or client.
+        There is no such store, month, gear family or client, or no line of that family.
 
     Notes
     -----
@@ -46,8 +48,10 @@ def computed_store(store: Path, period: str, client: str) -> Iterator[Path]:
     would give away whom it came from. A copy is made then, with the tables computed again, and taken away afterwards.
     """
     with closing(open_store(store)) as con:
-        _refuse_unknown_client(con, client)
-        is_computed = is_computed_for(con, period)
+        (own,) = con.execute("select gear_family from counted_gear").fetchall()[0]
+        family = family_called(gear).name if gear else own
+        _refuse_unknown_client(con, client, family, is_usual=family == own)
+        is_computed = is_computed_for(con, period) and family == own
         if is_computed and not _thin_environments(con, client):
             # Held open while it is read, so that nothing is loaded between one page of a pack and the next.
             yield store.resolve()
@@ -56,6 +60,7 @@ def computed_store(store: Path, period: str, client: str) -> Iterator[Path]:
         copy = scratch / "computed.duckdb"
         with closing(copied_store(store, copy)) as con:
             if not is_computed:
+                count_gear(con, family)
                 compute_tables(con, period or None)
             if thin := _thin_environments(con, client):
                 _leave_out(con, client, thin)
@@ -83,13 +88,18 @@ def of_everybody(con: duckdb.DuckDBPyConnection, name: str) -> pd.DataFrame:
     return read_table(con, name)
 
 
-def _refuse_unknown_client(con: duckdb.DuckDBPyConnection, client: str) -> None:
-    known = [
-        name for (name,) in con.execute("select distinct client from current_lines order by 1").fetchall()
-    ]
-    if client and known and client not in known:
+def _refuse_unknown_client(con: duckdb.DuckDBPyConnection, client: str, family: str, is_usual: bool) -> None:
+    owners = con.execute("select distinct gear_family, client from all_current_lines order by all").fetchall()
+    clients = sorted({owner for _, owner in owners})
+    if client and clients and client not in clients:
         raise RequestFault(
-            f'No line of a client "{client}" is loaded. Clients in this store: {", ".join(known)}.'
+            f'No line of a client "{client}" is loaded. Clients in this store: {", ".join(clients)}.'
+        )
+    there = sorted({gear for gear, owner in owners if client in ("", owner)})
+    if there and family not in there and (client or not is_usual):
+        whose = f' of the client "{client}"' if client else ""
+        raise RequestFault(
+            f"No line of {family}{whose} is loaded. Gear with lines{whose}: {', '.join(there)}. Ask for it with --gear."
         )
 
 

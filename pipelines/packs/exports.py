@@ -15,7 +15,8 @@ from pipelines.faults import RequestFault
 from pipelines.packs.headings import Heading, heading
 from pipelines.settings import carried
 from pipelines.units import in_units
-from pipelines.wording import CAUTIONS
+from pipelines.wording import cautions
+from pipelines.wording_gear import of_gear
 
 # A spreadsheet reads a cell that begins so as a formula.
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
@@ -165,7 +166,7 @@ def _write_about(book: Any, about: list[str]) -> None:
     sheet = book.add_worksheet("About")
     sheet.set_column(0, 0, 110, book.add_format({"text_wrap": True, "valign": "top"}))
     sheet.write_string(0, 0, about[0], book.add_format({"bold": True, "font_size": 14}))
-    for row, line in enumerate([*about[1:], "", "Before you use these figures:", *CAUTIONS], start=1):
+    for row, line in enumerate([*about[1:], "", "Before you use these figures:", *cautions()], start=1):
         sheet.write_string(row, 0, line)
 
 
@@ -218,6 +219,6 @@ def _column_notes(tables: dict[str, pd.DataFrame]) -> pd.DataFrame:
             described = {column.name: column.description for column in load_contract(name).columns}
         for column in frame.columns:
             head = heading(column, name)
-            meaning = described.get(column, head.description)
+            meaning = of_gear(described.get(column, head.description))
             rows.append((SHEETS[name], head.words, head.unit, meaning, column))
     return pd.DataFrame(rows, columns=["Sheet", "Heading", "Unit", "Meaning", "Column in the CSV file"])

@@ -1,9 +1,10 @@
 """What the head of a column says: the trade's word for it, and its unit, from the contracts."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 from pipelines.contracts import Column, contract_names, load_contract
+from pipelines.wording_gear import of_gear
 
 # The words of a heading where the column's name, with spaces for underscores, does not read well.
 WORDS = {
@@ -322,12 +323,20 @@ class Heading:
         return 2 if self.unit == UNITS["ratio"] else 1
 
 
-@cache
 def heading(name: str, table: str = "") -> Heading:
     """Return the heading of the column `name`; one name means one thing in every table.
 
-    Only for the unit of control limits `table` matters: they have that of the figure charted there.
+    Only for the unit of control limits `table` matters: they have that of the figure charted there. The words are those
+    of the gear that is spoken of.
     """
+    found = _heading(name, table)
+    return replace(
+        found, words=of_gear(found.words), unit=of_gear(found.unit), description=of_gear(found.description)
+    )
+
+
+@cache
+def _heading(name: str, table: str) -> Heading:
     kind, unit, description = OWN_COLUMNS.get(name) or _described(name)
     if unit == "as the figure charted":
         unit = CHARTED.get(table, unit)

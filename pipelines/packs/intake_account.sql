@@ -1,8 +1,9 @@
 -- One row: a loaded export with lines of $client and $site ('' for all), and what became of its rows.
 -- A file that also holds lines of other clients is marked: a pack for one client tells nothing else of it.
 with lines as (           -- one row: a file, its lines of the place asked for
-    select file_sha256, count(*) as lines_in_use, min(inspected_on) as first_on, max(inspected_on) as last_on
-    from current_lines
+    select file_sha256, min(inspected_on) as first_on, max(inspected_on) as last_on,
+        count(*) filter (where gear_family = (select gear_family from counted_gear)) as lines_in_use
+    from all_current_lines
     where $client in ('', client) and $site in ('', site)
     group by file_sha256
 ),

@@ -11,6 +11,7 @@ from pipelines.packs.printed import pdf_of_page
 from pipelines.packs.running import run_notebook, without_machine_paths
 from pipelines.scratch import scratch_folder
 from pipelines.settings import carry
+from pipelines.wording_gear import speak_of
 
 
 @dataclass(frozen=True)
@@ -59,6 +60,7 @@ _BENCHES: dict[int, _Bench] = {}  # by thread, since a kernel belongs to the thr
 def make_page(wanted: Wanted) -> MadePage:
     """Return a page, its notebook run in the kernel that this thread keeps warm; raises as `run_notebook` does."""
     carry(**wanted.chosen)
+    speak_of(wanted.masthead.gear)
     bench = _BENCHES.get(threading.get_ident()) or _BENCHES.setdefault(threading.get_ident(), _Bench())
     asked = bench.folder / f"{wanted.report}.ipynb"
     asked.write_text(wanted.notebook, encoding="utf-8")

@@ -10,9 +10,9 @@ from secrets import token_hex
 
 import pandas as pd
 
-from pipelines.contracts import order_terms
+from pipelines.contracts import order_terms, usual_family
 from pipelines.faults import Fault, RequestFault, refusal
-from pipelines.packs.choosing import WITH_PEERS, Page, chosen_reports, pages_to_make
+from pipelines.packs.choosing import WITH_PEERS, Page, chosen_reports, file_names, pages_to_make
 from pipelines.packs.computed import computed_store
 from pipelines.packs.exports import write_table, write_workbook
 from pipelines.packs.making import MadePage, Wanted, make_page
@@ -25,6 +25,7 @@ from pipelines.shipped import shipped_folder
 from pipelines.store import open_store
 from pipelines.store.folder import is_folder_of_tables, write_folder
 from pipelines.wording import month_in_words, sources_in_words, units_in_words
+from pipelines.wording_gear import own_speech, spoken_of
 from pipelines.wording_orders import assumptions
 
 # A pack is made in a folder of this prefix beside its place; the pack that it replaces goes into it under this name.
@@ -44,6 +45,7 @@ def run_pack(
     keep_notebooks: bool = False,
     by_site: bool = False,
     scheduler: str = "",
+    gear: str = "",
 ) -> Path:
     """Run notebooks into a report pack and return the path of its index page.
 
@@ -71,21 +73,24 @@ def run_pack(
         Whether to make each report once for each site of the client, instead of once for all of them.
     scheduler : str
         Address of a Dask scheduler whose workers run the notebooks; '' for this machine.
+    gear : str
+        Gear family that the reports tell of; '' for that of the store's own tables. The pack of another one than that has
+        the family in the name of its folder.
 
     Raises
     ------
     RequestFault
-        There is no such report, store, month, client or site, the folder to be written is not a pack, or no worker of
+        There is no such report, store, month, gear family, client or site, the folder to be written is not a pack, or no worker of
         the scheduler can do it.
     Fault
         A notebook stopped. The pack is made without its page, and its index says so; where all stopped, nothing is
         written.
     """
     chosen = chosen_reports(names, client, site)
-    with _readable(store, period, client, bool(scheduler)) as readable:
+    with _readable(store, period, client, gear, bool(scheduler)) as readable, own_speech():
         tables = open_tables(str(readable), period, client, site, salt := salt or token_hex())
         _refuse_several_clients(tables, by_site)
-        place = out / tables.period
+        place = out / _folder_name(tables)
         _refuse_foreign_folder(place)
         pages = pages_to_make(chosen, site, tables.sites(), by_site)
         kept_as = store.name if keep_notebooks else ""
@@ -104,15 +109,21 @@ def run_pack(
     return place / "index.html"
 
 
+def _folder_name(tables: OpenTables) -> str:
+    if tables.gear == usual_family().name:
+        return tables.period
+    return f"{tables.period}-{file_names([tables.gear])[tables.gear]}"
+
+
 @contextmanager
-def _readable(store: Path, period: str, client: str, by_many: bool) -> Iterator[Path]:
+def _readable(store: Path, period: str, client: str, gear: str, by_many: bool) -> Iterator[Path]:
     """Yield a store with the tables asked for, `by_many` machines to be read: where it is made, it is made beside the store."""
     if by_many and not is_folder_of_tables(store):
         raise RequestFault(
             f"{store} is a file, which only this machine reads. Export it to a folder that all workers see, and report"
             f" from there: rigging-removals export --store {store} --out FOLDER"
         )
-    with computed_store(store, period, client) as readable:
+    with computed_store(store, period, client, gear) as readable:
         if not by_many or is_folder_of_tables(readable):
             yield readable
             return
@@ -238,7 +249,7 @@ def _order_assumptions() -> pd.DataFrame:
 def _about(tables: OpenTables) -> list[str]:
     scope = scope_in_words(tables.client, tables.site)
     return [
-        f"Shackle inspections, {month_in_words(tables.period)}",
+        f"{spoken_of().inspections}, {month_in_words(tables.period)}",
         f"The tables behind the reports for {scope}.",
         sources_in_words(tables.files, tables.as_of),
         units_in_words(),

@@ -7,11 +7,13 @@ from itertools import groupby
 from typing import Any
 
 from pipelines.charts.theme import in_palette
+from pipelines.contracts import usual_family
 from pipelines.packs.exports import SHEETS
 from pipelines.packs.reading import OpenTables
 from pipelines.packs.showing import Cautions
 from pipelines.shipped import statement
 from pipelines.wording import month_in_words, sources_in_words, units_in_words
+from pipelines.wording_gear import spoken_of
 from pipelines.writing import written_day
 
 # Cells that the page frame shows by itself, or that only the pack reads.
@@ -20,10 +22,11 @@ HIDDEN_TAGS = ["parameters", "injected-parameters", "cautions", "completed"]
 
 @dataclass(frozen=True)
 class Masthead:
-    """What stands at the head and foot of a page: whose it is ('' for all), of which month, and what it rests on."""
+    """What stands at the head and foot of a page: whose it is ('' for all), of what gear and month, what it rests on."""
 
     client: str
     site: str
+    gear: str
     month: str
     sources: str
 
@@ -42,7 +45,7 @@ class Report:
 def masthead_of(tables: OpenTables, site: str) -> Masthead:
     """Return the masthead of pages that rest on these tables and tell of this site ('' for all)."""
     sources = sources_in_words(tables.files, tables.as_of)
-    return Masthead(tables.client, site, month_in_words(tables.period), sources)
+    return Masthead(tables.client, site, tables.gear, month_in_words(tables.period), sources)
 
 
 def report_of(notebook: Any, name: str, headline: str, site: str) -> Report:
@@ -78,7 +81,7 @@ def index_html(
     return _rendered(
         "index.html.j2",
         masthead,
-        title="Shackle inspections",
+        title=spoken_of().inspections,
         pages=len(reports),
         groups=[
             (*of_what, list(of_report))
@@ -147,6 +150,7 @@ def _rendered(template: str, masthead: Masthead, title: str, **shown: Any) -> st
         title=title,
         scope=scope_in_words(masthead.client, masthead.site),
         client=masthead.client,
+        gear="" if masthead.gear == usual_family().name else masthead.gear,
         site=masthead.site,
         month=masthead.month,
         style=in_palette(_text("page.css")),

@@ -7,9 +7,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipelines.shipped import statement
+from pipelines.wording_gear import of_gear
 
 if TYPE_CHECKING:
     from bs4 import Tag
+
+# At the foot of every sheet.
+CAUTION = "Figures describe records, not the shackle in someone's hand. A qualified person decides."
 
 
 def pdf_of_page(page: str, paper: str = "a4") -> bytes:
@@ -41,6 +45,7 @@ def pdf_of_page(page: str, paper: str = "a4") -> bytes:
         "place": place,
         "paper": paper,
         "blocks": blocks,
+        "caution": of_gear(CAUTION),
     }
     with tempfile.TemporaryDirectory(prefix="rr") as folder:
         layout = Path(folder) / "printed.typ"

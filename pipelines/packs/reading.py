@@ -28,16 +28,18 @@ from pipelines.packs.intake_account import (
 from pipelines.packs.peers import PeerView, peer_view
 from pipelines.store import open_store
 from pipelines.tables import FLEET_TABLES, TABLES, read_table
+from pipelines.wording_gear import of_gear, speak_of
 
 
 @dataclass(frozen=True)
 class OpenTables:
-    """The result tables of one month, of one client and one site where asked ('' for all), read into memory."""
+    """The result tables of one month and gear family, of one client and one site where asked ('' for all), read into memory."""
 
     period: str
     as_of: date
     client: str
     site: str
+    gear: str
     tables: dict[str, pd.DataFrame]
     files: pd.DataFrame
     rules: pd.DataFrame
@@ -168,7 +170,9 @@ class OpenTables:
         return quarantined_by_rule(self.files, self.quarantined)
 
 
-def open_tables(store: str, period: str = "", client: str = "", site: str = "", salt: str = "") -> OpenTables:
+def open_tables(
+    store: str, period: str = "", client: str = "", site: str = "", salt: str = "", gear: str = ""
+) -> OpenTables:
     """Return the result tables of a store, read and closed again, so that nothing keeps the next export waiting.
 
     Parameters
@@ -182,13 +186,21 @@ def open_tables(store: str, period: str = "", client: str = "", site: str = "", 
         Keep the rows of this client or site only; '' for all.
     salt : str
         Key of the names that other clients' sites have in a report for one client; '' for one made up at random.
+    gear : str
+        Gear family; '' for that of the store's own tables.
 
     Raises
     ------
     RequestFault
-        There is no such store, month, client or site, or the store holds no line yet.
+        There is no such store, month, gear family, client or site, or the store holds no line yet.
+
+    Notes
+    -----
+    From here on sentences, headings and charts of this process speak of that family; see `speak_of`.
     """
-    with open_month(Path(store), period, client) as (con, _, month, as_of):
+    with open_month(Path(store), period, client, gear) as (con, _, month, as_of):
+        (family,) = con.execute("select gear_family from table_state").fetchall()[0]
+        speak_of(family)
         _refuse_unknown_site(con, client, site)
         files = loaded_files(con, client, site)
         # What tells of all clients together is for those who may see all of them, and what tells of a client as a whole
@@ -200,12 +212,17 @@ def open_tables(store: str, period: str = "", client: str = "", site: str = "", 
             if not site or "site" in load_contract(name).column_names
         ]
         tables = {name: read_table(con, name, client or None, site or None) for name in shown}
+        if "hazard_model" in tables:
+            # Its rows are words for people, written of shackles.
+            said = tables["hazard_model"][["covariate", "remark"]].map(of_gear, na_action="ignore")
+            tables["hazard_model"] = tables["hazard_model"].assign(**said)
         view = _seen_by(con, client, site, salt or token_hex())
         return OpenTables(
             period=month,
             as_of=as_of,
             client=client,
             site=site,
+            gear=family,
             tables=tables | {"site_benchmark": view.sites, "site_benchmark_parts": view.parts},
             files=files,
             rules=rules_run(con, files),
@@ -221,13 +238,13 @@ def open_tables(store: str, period: str = "", client: str = "", site: str = "", 
 
 @contextmanager
 def open_month(
-    store: Path, period: str, client: str
+    store: Path, period: str, client: str, gear: str = ""
 ) -> Iterator[tuple[duckdb.DuckDBPyConnection, Path, str, date]]:
     """Yield a connection to a store as `computed_store` gives it, its path, its month and the last day that it counts.
 
     Raises RequestFault where the store holds no line yet.
     """
-    with computed_store(store, period, client) as readable, closing(open_store(readable)) as con:
+    with computed_store(store, period, client, gear) as readable, closing(open_store(readable)) as con:
         month, as_of = con.execute("select period, as_of from table_state").fetchall()[0]
         if month is None:
             raise RequestFault(

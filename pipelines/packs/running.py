@@ -9,9 +9,11 @@ from pathlib import Path
 from typing import Any
 
 from pipelines import faults
+from pipelines.contracts import usual_family
 from pipelines.faults import Fault
 from pipelines.packs.kernels import WarmKernel
 from pipelines.packs.showing import COMPLETED
+from pipelines.wording_gear import of_gear, spoken_of
 
 LONGEST_RUN_SECONDS = 1200  # for one cell
 
@@ -64,7 +66,18 @@ def run_notebook(path: Path, parameters: Mapping[str, str], scratch: Path, kerne
             " Run fewer side by side with --jobs 1."
         ) from error
     notebook = nbformat.read(written, as_version=4)
+    _speak_of_gear(notebook)
     return Run(notebook, _headline(path.stem, notebook))
+
+
+def _speak_of_gear(notebook: Any) -> None:
+    """Have the notebook's own text speak of the gear that its tables are of, and its title name it where it is not the usual one."""
+    for cell in notebook.cells:
+        if cell.cell_type == "markdown":
+            cell.source = of_gear(cell.source)
+    if spoken_of() != usual_family():
+        title, *rest = notebook.cells[0].source.split("\n")
+        notebook.cells[0].source = "\n".join([f"{title}, {spoken_of().name}", *rest])
 
 
 def without_machine_paths(notebook: Any, store: str) -> str:

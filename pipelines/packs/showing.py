@@ -9,7 +9,7 @@ from pipelines.charts.figure import escaped
 from pipelines.packs.headings import Heading, heading
 from pipelines.settings import carried
 from pipelines.units import in_units
-from pipelines.wording import CAUTIONS, month_in_words
+from pipelines.wording import cautions, month_in_words
 from pipelines.writing import written, written_day
 
 COMPLETED = "application/vnd.rigging-report.completed+json"
@@ -88,7 +88,7 @@ class Cautions:
     """The standing cautions, which close every report."""
 
     def _repr_html_(self) -> str:
-        items = "".join(f"<li>{escape(caution)}</li>" for caution in CAUTIONS)
+        items = "".join(f"<li>{escape(caution)}</li>" for caution in cautions())
         return f"<h2>Before you use these figures</h2><ul>{items}</ul>"
 
 

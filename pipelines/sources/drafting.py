@@ -9,7 +9,14 @@ from functools import cache
 import yaml
 
 from pipelines import units
-from pipelines.contracts import Column, load_contract, rated_loads
+from pipelines.contracts import (
+    Column,
+    family_of_body,
+    gear_families,
+    load_contract,
+    rated_loads,
+    usual_family,
+)
 from pipelines.sources.looks import revision_key, row_per_reason
 from pipelines.sources.matching import (
     SEPARATORS,
@@ -69,7 +76,7 @@ def draft_profile(sample: Sample, source: str) -> Draft:
     lines = [
         *_head(sample, source, matches, criteria),
         *_file_lines(sample),
-        *_fixed_lines(matches),
+        *_fixed_lines(sample, matches),
         *_column_lines(sample, matches),
         *_date_lines(sample, matches),
         *_decimal_lines(sample, matches),
@@ -176,9 +183,22 @@ def _shared_header(sample: Sample, matches: Matches) -> Matches:
             continue
         found = matches[other]
         known = [text for text in sample.values[found.header] if meaning(text, "body")[0]]
-        if known and "shackle" in plain(f"{found.header} {' '.join(known)}"):
+        said = plain(f"{found.header} {' '.join(known)}")
+        if known and all(gear_families()[family].label_ends_with in said for family in _families(known)):
             return {column: replace(found, column=column)}
     return {}
+
+
+def _families(texts: Iterable[str]) -> list[str]:
+    """Return the gear families of kinds of items, the most frequent first; texts that name no kind are left out."""
+    bodies = (meaning(text, "body")[0] for text in texts)
+    return [family for family, _ in Counter(family_of_body()[body] for body in bodies if body).most_common()]
+
+
+def _families_of_log(sample: Sample, matches: Matches) -> list[str]:
+    """Return the gear families that the log speaks of by the kinds of its items; the usual one where it names none."""
+    kinds = sample.values[matches["body"].header] if "body" in matches else ()
+    return _families(kinds) or [usual_family().name]
 
 
 def _reasons_among_remarks(sample: Sample, matches: Matches, criteria: Criteria) -> Matches:
@@ -219,18 +239,20 @@ def _file_lines(sample: Sample) -> list[str]:
     return lines
 
 
-def _fixed_lines(matches: Matches) -> list[str]:
+def _fixed_lines(sample: Sample, matches: Matches) -> list[str]:
     client = "client: ...   # fill in: no column holds whose hardware it is"
     if "gear_family" in matches:
         return [] if "client" in matches else [f"# fixed:\n#   {client}"]
+    family = next(iter(_families_of_log(sample, matches)))
     lines = [
         "fixed:",
-        "  gear_family: shackle   # unsure: no column tells the family; is all of it shackles?",
+        f"  gear_family: {family}   # unsure: no column tells the family; is all of it {family}?",
     ]
     return lines if "client" in matches else [*lines, f"  # {client}"]
 
 
 def _column_lines(sample: Sample, matches: Matches) -> list[str]:
+    has_pins = any(gear_families()[family].pins for family in _families_of_log(sample, matches))
     read_otherwise = {"client", "gear_family"} | (COUNTS if "result" in matches else set())
     lines = []
     for column in load_contract("inspection_line").columns:
@@ -238,7 +260,10 @@ def _column_lines(sample: Sample, matches: Matches) -> list[str]:
         if match:
             entry = f"  {column.name}: {yaml_text(match.header)}"
             lines.append(_noted(entry, samples_of(sample, match.header), match.doubt))
-        elif column.is_required and column.name not in {*DERIVED, *read_otherwise}:
+        elif (column.is_required or (column.name == "pin" and has_pins)) and column.name not in {
+            *DERIVED,
+            *read_otherwise,
+        }:
             lines.append(
                 f"  # {column.name}: ...   # fill in: no header fits. Name one, or give one value for all under fixed"
             )
@@ -399,8 +424,9 @@ def _words_of_column(sample: Sample, column: Column, header: str) -> list[str]:
     found = [text for text in sample.values[header] if not _is_total(text)]
     for text in found[:MOST_WORDS]:
         meant, likeness = meaning(text, column.name)
-        if column.name == "gear_family" and meaning(text, "body")[1] > likeness:
-            meant, likeness = "shackle", meaning(text, "body")[1]
+        body, body_likeness = meaning(text, "body")
+        if column.name == "gear_family" and body and body_likeness > likeness:
+            meant, likeness = family_of_body()[body], body_likeness
         records = _records(sample.values[header][text])
         if not meant:
             lines.append(

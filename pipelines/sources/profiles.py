@@ -7,7 +7,7 @@ from typing import Literal
 import yaml
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
-from pipelines.contracts import load_contract, removal_criteria
+from pipelines.contracts import gear_families, load_contract, removal_criteria
 from pipelines.faults import DataFault, RequestFault
 from pipelines.shipped import shipped_folder
 
@@ -136,11 +136,19 @@ class Profile(_Strict):
         lacking = [
             column.name
             for column in contract.columns
-            if column.is_required and column.name in open_columns and column.name not in given
+            if (column.is_required or (column.name == "pin" and self._has_pins))
+            and column.name in open_columns
+            and column.name not in given
         ]
         if lacking:
             raise ValueError(f"no column and no fixed value for: {', '.join(lacking)}")
         return self
+
+    @property
+    def _has_pins(self) -> bool:
+        """Whether some of the gear that the log speaks of has a pin; gear it does not name may have one."""
+        named = {*self.words.get("gear_family", {}).values(), self.fixed.get("gear_family", "")} - {""}
+        return any(gear_families()[name].pins for name in named if name in gear_families()) or not named
 
     @property
     def headers(self) -> list[str]:

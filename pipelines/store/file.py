@@ -14,14 +14,14 @@ from typing import TypeVar
 
 import duckdb
 
-from pipelines.contracts import load_contract, rated_loads, removal_criteria
+from pipelines.contracts import gear_kinds, load_contract, rated_loads, removal_criteria, usual_family
 from pipelines.faults import DataFault, HeldFault, RequestFault
 from pipelines.scratch import scratch_folder
 from pipelines.shipped import statement
 from pipelines.store.folder import is_folder_of_tables, quoted, read_folder
 from pipelines.units import TONNES_PER
 
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 3
 # No extension is fetched or loaded behind our back: each such try goes to the network.
 SETTINGS: dict[str, str | bool | int | float | list[str]] = {
     "autoinstall_known_extensions": "false",
@@ -98,13 +98,28 @@ def create_tables(con: duckdb.DuckDBPyConnection) -> None:
     _create_lines(con)
     create_views(con)
     con.execute("alter table quarantine add column corrected_by bigint")
-    con.register("coded_criteria", removal_criteria())
-    con.register("coded_loads", rated_loads())
-    con.execute("insert into removal_criteria select criterion, tier, primary_rank from coded_criteria")
-    con.execute(
-        "insert into rated_loads select nominal_size_mm, grade, rated_load_short_tons * $tonnes from coded_loads",
-        {"tonnes": TONNES_PER["short ton"]},
-    )
+    con.execute("insert into counted_gear values ($family)", {"family": usual_family().name})
+    fill_code_lists(con)
+
+
+def fill_code_lists(con: duckdb.DuckDBPyConnection, database: str = "") -> None:
+    """Bring the coded lists of a store to those of data_contracts/: a later one may have a criterion or a family more."""
+    owner = f"{database}." if database else ""
+    lists = {
+        "gear_kinds": (gear_kinds(), "gear_family, body, pin"),
+        "criteria_of_gear": (removal_criteria(), "gear_family, criterion, tier, primary_rank"),
+        "rated_loads": (
+            rated_loads(),
+            f"gear_family, body, nominal_size_mm, grade, rated_load_short_tons * {TONNES_PER['short ton']}",
+        ),
+    }
+    for name, (coded, columns) in lists.items():
+        con.register("coded", coded)
+        new, old = f"select {columns} from coded", f"from {owner}{name}"
+        if con.execute(f"({new} except all {old}) union all ({old} except all {new})").fetchall():
+            con.execute(f"delete {old}")
+            con.execute(f"insert into {owner}{name} {new}")
+        con.unregister("coded")
 
 
 def create_views(con: duckdb.DuckDBPyConnection) -> None:
@@ -115,11 +130,7 @@ def create_views(con: duckdb.DuckDBPyConnection) -> None:
         f"create view inspection_lines as select {columns}, load_id, superseded_by"
         " from counted_lines join line_groups using (group_id)"
     )
-    con.execute("create view current_lines as select * from inspection_lines where superseded_by is null")
-    con.execute(
-        "create view current_reasons as select reason.* from removal_reasons as reason"
-        " semi join current_lines using (file_sha256, row)"
-    )
+    con.execute(statement("pipelines.store", "current_lines.sql"))
 
 
 def _create_lines(con: duckdb.DuckDBPyConnection) -> None:
@@ -160,6 +171,7 @@ def attach_store(con: duckdb.DuckDBPyConnection, path: Path) -> None:
         con.execute("detach store")
         bring_up_to_date(path)
         _attach(con, path)
+    fill_code_lists(con, "store")
 
 
 def connected(path: Path, read_only: bool) -> duckdb.DuckDBPyConnection:
@@ -212,6 +224,7 @@ def bring_up_to_date(path: Path) -> None:
         con.begin()
         for number in range(version, SCHEMA_VERSION):
             con.execute(statement("pipelines.store", f"migrations/{number}_to_{number + 1}.sql"))
+        fill_code_lists(con)
         con.execute("update store_info set schema_version = $version", {"version": SCHEMA_VERSION})
         mark_tables_as_old(con)
         con.commit()

@@ -235,7 +235,7 @@ def _stand_behind_later_exports(
     """Supersede the lines of corrected rows whose look stands in an export that came after theirs."""
     con.execute(
         "update store.counted_lines as earlier set superseded_by = later.load_id from store.line_groups as earlier_group,"
-        " (select line.*, loads.load_id as exported from store.current_lines as line"
+        " (select line.*, loads.load_id as exported from store.all_current_lines as line"
         "   join store.loads as loads using (file_sha256)) as later, store.loads as first_load"
         f" where earlier.load_id = $load_id and {_is_standing(key)} and later.source = $source"
         " and first_load.file_sha256 = earlier_group.file_sha256 and first_load.load_id < later.exported",

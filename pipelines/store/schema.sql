@@ -24,5 +24,9 @@ create table phrase_readings (     -- one row: a reason that the profile does no
 create table count_jumps (         -- one row: a site whose count in a load is far from that of its earlier looks [items]
     load_id bigint, client varchar, site varchar, looks bigint, counted bigint, usual bigint
 );
-create table removal_criteria (criterion varchar, tier varchar, primary_rank bigint);
-create table rated_loads (nominal_size_mm double, grade varchar, rated_load_t double);
+-- The coded lists of data_contracts/, as they were at the latest load.
+create table gear_kinds (gear_family varchar, body varchar, pin varchar);
+create table criteria_of_gear (gear_family varchar, criterion varchar, tier varchar, primary_rank bigint);
+create table rated_loads (gear_family varchar, body varchar, nominal_size_mm double, grade varchar, rated_load_t double);
+
+create table counted_gear (gear_family varchar);  -- one row: the family whose lines the result tables are computed from

@@ -61,6 +61,8 @@ MOST_LINES_ON_ONE_THREAD = 1_000_000
 def compute_tables(con: duckdb.DuckDBPyConnection, period: str | None = None) -> None:
     """Compute the exposures and all result tables from the lines up to the end of a month, and write them anew.
 
+    The lines are those of one gear family, which `counted_gear` of the store names; see `count_gear`.
+
     Parameters
     ----------
     con : duckdb.DuckDBPyConnection
@@ -82,12 +84,18 @@ def compute_tables(con: duckdb.DuckDBPyConnection, period: str | None = None) ->
             _write(con, name, frame)
     con.execute(
         "create or replace table table_state"
-        " (period varchar, as_of date, computed_for_load bigint, own_targets varchar)"
+        " (period varchar, as_of date, computed_for_load bigint, own_targets varchar, gear_family varchar)"
     )
     con.execute(
-        "insert into table_state select $month, $as_of, max(load_id), $own_targets from loads",
+        "insert into table_state select $month, $as_of, max(load_id), $own_targets, any_value(gear_family)"
+        " from loads, counted_gear",
         {"month": month, "as_of": as_of, "own_targets": own_targets()},
     )
+
+
+def count_gear(con: duckdb.DuckDBPyConnection, family: str) -> None:
+    """Have the next result tables of the open store computed from the lines of another gear family."""
+    con.execute("update counted_gear set gear_family = $family", {"family": family})
 
 
 @contextmanager
@@ -153,8 +161,7 @@ def _month_to_compute(con: duckdb.DuckDBPyConnection, period: str | None) -> str
 
 def _first_and_last_month(con: duckdb.DuckDBPyConnection) -> tuple[str | None, str | None]:
     months = con.execute(
-        "select strftime(min(inspected_on), '%Y-%m'), strftime(max(inspected_on), '%Y-%m') from counted_lines"
-        " where superseded_by is null"
+        "select strftime(min(inspected_on), '%Y-%m'), strftime(max(inspected_on), '%Y-%m') from current_lines"
     ).fetchone()
     assert months is not None
     return months[0], months[1]

@@ -1,4 +1,4 @@
-"""What kind of item each item class is: its size band and its pin, by which models tell items apart."""
+"""What kind of item each item class is: its size band and its pin, or its body where it has none, by which models tell items apart."""
 
 from collections.abc import Sequence
 from itertools import pairwise
@@ -13,7 +13,7 @@ from pipelines.contracts import risk_targets
 def make_item_kinds(con: duckdb.DuckDBPyConnection) -> None:
     """Make the temporary table `item_kinds`: item_class, size_band and pin, one row per item class of the current lines."""
     classes = con.execute(
-        "select item_class, any_value(nominal_size_mm) as nominal_size_mm, any_value(pin) as pin"
+        "select item_class, any_value(nominal_size_mm) as nominal_size_mm, any_value(coalesce(pin, body)) as pin"
         " from wordings group by item_class"
     ).df()
     kinds = pd.DataFrame(

@@ -32,7 +32,9 @@ select client, item_class,
     coalesce(pins.share_pins, 0) as share_pins,
     coalesce(history.shackle_years, 0) as shackle_years
 from in_service
-full join stock_register as stock using (client, item_class)
+full join (
+    from stock_register where gear_family = (select gear_family from counted_gear)
+) as stock using (client, item_class)
 left join supplier_rejects as goods on goods.client = stock.client and goods.supplier = stock.supplier
 left join of_client using (client)
 left join pins using (client, item_class)

@@ -1,7 +1,7 @@
 -- One row: a kind of pin at a place, and a criterion. $as_of: the last day counted, the last of a month.
 -- In-service removals only: found at periodic and frequent inspections, never on receipt. A removal counts in the gap it fell in, as in line_gaps.
 with lines as (           -- one row: a wording of in-service lines
-    select source, client, site, environment, item_class, coalesce(pin, 'not stated') as pin
+    select source, client, site, environment, item_class, coalesce(pin, body, 'not stated') as pin
     from wordings
     where inspection_type <> 'initial' and first_on <= $as_of
 ),
@@ -9,7 +9,7 @@ pins as (                 -- one row: an item class; it has one kind of pin
     select item_class, min(pin) as pin from lines group by item_class
 ),
 reasons as (              -- one row: an item class of a place or its item with a serial, a day, and a criterion
-    select client, site, environment, item_class, coalesce(pin, 'not stated') as pin, serial, inspected_on, criterion,
+    select client, site, environment, item_class, coalesce(pin, body, 'not stated') as pin, serial, inspected_on, criterion,
         is_of_removals, sum(primary_removed) as primary_removed, sum(mentions) as mentions
     from summed_reasons
     where inspection_type <> 'initial' and inspected_on <= $as_of

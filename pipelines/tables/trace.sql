@@ -44,7 +44,7 @@ lines as (                -- one row: a line, superseded ones too, with the look
         -- On its day the last look comes after what was removed before use.
         and line.inspected_on >= standing.starts_on
         and (standing.last_periodic_on is null or line.inspected_on > standing.starts_on or line.inspection_type = 'periodic')
-    where line.inspected_on <= $as_of
+    where line.inspected_on <= $as_of and line.gear_family = (select gear_family from counted_gear)
 ),
 judged as (               -- the same rows, each with the ways in which it is behind what was asked for
     select *,
@@ -95,7 +95,7 @@ parts as (                -- one row: a further record of such a line
     join behind on behind.file_sha256 = part.file_sha256 and behind.row = part.line_row
 ),
 perhaps as (              -- one row: a row in quarantine that nothing that can be read of it keeps from the figure
-    select kept.*,
+    select kept.* exclude (gear_family),
         (client is null and $client is not null) or (site is null and $site is not null)
             or (environment is null and $environment is not null) or (item_class is null and $item_classes is not null)
             or (inspected_on is null and coalesce($month, $after::varchar) is not null) as is_partly_read
@@ -107,6 +107,7 @@ perhaps as (              -- one row: a row in quarantine that nothing that can 
         and coalesce(strftime(inspected_on, '%Y-%m') = $month, true)
         and coalesce(inspected_on > $after, true) and coalesce(inspected_on <= $until, true)
         and coalesce(inspected_on <= $as_of, true)
+        and coalesce(gear_family = (select gear_family from counted_gear), true)
         and coalesce(list_contains(list_concat($counted, $rated), inspection_type), true)
         and (not $by_criterion or coalesce(list_contains(string_split(criteria, '; '), $criterion), true))
         -- One thing beside the client that says that it belongs there, or else the client where no more was asked.

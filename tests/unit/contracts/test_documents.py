@@ -5,9 +5,20 @@ import yaml
 from open_data_contract_standard.model import OpenDataContractStandard
 from pydantic import BaseModel
 
-from pipelines.contracts import contract_names, documents, load_contract, removal_criteria, risk_targets
+from pipelines.contracts import (
+    contract_names,
+    documents,
+    family_called,
+    gear_families,
+    gear_kinds,
+    load_contract,
+    rated_loads,
+    removal_criteria,
+    risk_targets,
+)
 from pipelines.faults import DataFault, RequestFault
 from pipelines.shipped import shipped_folder
+from pipelines.sources.vocabulary import vocabulary
 
 PATHS = sorted(shipped_folder("data_contracts").glob("*.odcs.yaml"))
 
@@ -61,10 +72,37 @@ def test_an_unknown_contract_is_named_with_the_known_ones():
     assert str(caught.value) == f'There is no contract "shackles". Known: {known}.'
 
 
-def test_the_coded_criteria_tell_apart_three_tiers_and_have_one_rank_each():
-    criteria = removal_criteria()
-    assert set(criteria["tier"]) == {"load-bearing", "identification", "pin and fit", "not stated"}
+@pytest.mark.parametrize("family", gear_families().values(), ids=lambda family: family.name)
+def test_each_family_has_criteria_of_known_tiers_with_one_rank_each(family):
+    criteria = removal_criteria().query("gear_family == @family.name")
+    tiers = {"load-bearing", "identification", "not stated", "pin and fit" if family.pins else "moving parts"}
+    assert set(criteria["tier"]) == tiers
     assert sorted(criteria["primary_rank"]) == list(range(1, len(criteria) + 1))
+    assert not criteria["criterion"].duplicated().any()
+    # What a line of the family may always come to: a reason of another family's list, and none at all.
+    assert {"other doubt", "not stated"} <= set(criteria["criterion"])
+
+
+def test_the_contracts_know_the_kinds_of_every_family_and_no_others():
+    kinds = gear_kinds()
+    for name in ("inspection_line", "stock_register"):
+        allowed = {column.name: set(column.allowed) for column in load_contract(name).columns}
+        assert allowed["gear_family"] == set(gear_families())
+        assert allowed["body"] == set(kinds["body"])
+        assert allowed["pin"] == set(kinds["pin"]) - {""}
+    # A kind belongs to one family, so that a log that names kinds need not name families.
+    assert kinds.groupby("body")["gear_family"].nunique().max() == 1
+    assert set(rated_loads()["gear_family"]) <= set(gear_families())
+    assert set(rated_loads()["body"]) <= {"", *kinds["body"]}
+    assert set(removal_criteria()["criterion"]) - {"not stated"} == set(vocabulary()["reasons"])
+
+
+def test_an_unknown_family_is_named_with_the_known_ones():
+    with pytest.raises(RequestFault) as caught:
+        family_called("hooks")
+    assert str(caught.value) == (
+        'There is no gear family "hooks". Families to be had: shackle, adjustable hardware, links and rings.'
+    )
 
 
 # ASME B30.26-2010, 26-1.8.3 (extract read): not above one year; normal yearly, severe monthly to quarterly.

@@ -356,7 +356,7 @@ def test_a_draft_lacks_what_nobody_could_know_and_says_so(tmp_path):
     with pytest.raises(DataFault) as caught:
         read_profile(path)
     assert str(caught.value) == (
-        'draft.yaml, entry "profile": Value error, no column and no fixed value for: client, site, environment, body,'
+        'draft.yaml, entry "profile": no column and no fixed value for: client, site, environment, body,'
         " pin, nominal_size_mm, inspection_type, quantity, removed. Mend that entry of the profile."
     )
 
@@ -435,3 +435,25 @@ def test_remarks_that_read_like_reasons_are_proposed_as_reasons_and_marked_unsur
         LOG | {"Remarks": ["no tag", "bent pin", None], "Reason": ["no tag", "bent pin", None]}
     )
     assert known["reasons"]["column"] == "Reason"
+
+
+def test_the_families_of_a_log_are_told_by_its_kinds_and_only_gear_with_pins_needs_a_pin():
+    found, written = drafted(
+        {
+            "Type of gear": ["oblong link", "ring", "jaw and eye swivel", "ring"],
+            "Size mm": ["16", "19", "22", "25"],
+            "Place": ["Depot", "Depot", "Wharf", "Wharf"],
+        }
+    )
+    assert "# pin: ..." not in written
+    assert "pin" not in found["columns"]
+    assert set(found["words"]["gear_family"].values()) == {"links and rings"}
+    assert set(found["words"]["body"].values()) == {"oblong link", "ring", "jaw and eye swivel"}
+
+
+def test_a_draft_of_other_gear_reads_it():
+    sample = sample_files([EXPORTS / "wendrake_other_gear.csv"])
+    found = yaml.safe_load(draft_profile(sample, "rounds").yaml)
+    families = {**found["words"]["gear_family"]}
+    assert families["ring"] == families["oblong link"] == "links and rings"
+    assert families["hoist ring"] == "adjustable hardware"

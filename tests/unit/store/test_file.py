@@ -18,7 +18,8 @@ def test_a_new_store_holds_the_coded_lists_and_nothing_else(tmp_path):
         assert con.execute("select count(*) from current_lines").fetchone() == (0,)
         # 5/8 in carbon: 3.25 short tons, as printed on several public load-limit sheets.
         assert con.execute(
-            "select round(rated_load_t, 3) from rated_loads where nominal_size_mm = 16 and grade = 'carbon'"
+            "select round(rated_load_t, 3) from rated_loads where gear_family = 'shackle' and nominal_size_mm = 16"
+            " and grade = 'carbon'"
         ).fetchone() == (2.948,)
 
 

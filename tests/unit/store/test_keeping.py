@@ -43,6 +43,7 @@ def as_of_version_1(store):
         "create table whole_lines as from inspection_lines",
         "drop view current_reasons",
         "drop view current_lines",
+        "drop view all_current_lines",
         "drop view inspection_lines",
         "drop table counted_lines",
         "drop table line_groups",
@@ -50,6 +51,13 @@ def as_of_version_1(store):
         "create view current_lines as select * from inspection_lines where superseded_by is null",
         "create view current_reasons as select reason.* from removal_reasons as reason"
         " semi join current_lines using (file_sha256, row)",
+        "drop view removal_criteria",
+        "drop table criteria_of_gear",
+        "drop table counted_gear",
+        "drop table gear_kinds",
+        "drop table rated_loads",
+        "create table removal_criteria (criterion varchar, tier varchar, primary_rank bigint)",
+        "create table rated_loads (nominal_size_mm double, grade varchar, rated_load_t double)",
         "update store_info set schema_version = 1",
     )
     return store
@@ -97,9 +105,15 @@ def test_a_migrated_store_has_every_table_of_a_new_one(store, tmp_path):
                 "select table_name, column_name, data_type from duckdb_columns() order by all"
             ).fetchall()
 
-    new = columns(store)
+    def coded(path):
+        with open_store(path) as con:
+            lists = ("gear_kinds", "criteria_of_gear", "rated_loads", "counted_gear", "removal_criteria")
+            return [con.execute(f"from {name} order by all").fetchall() for name in lists]
+
+    new, new_lists = columns(store), coded(store)
     bring_up_to_date(as_of_version_1(store))
     assert columns(store) == new
+    assert coded(store) == new_lists
 
 
 def test_lines_of_an_older_store_are_those_of_before(store):
