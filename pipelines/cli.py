@@ -644,7 +644,7 @@ def config(
     if write.exists():
         raise RequestFault(f"{write} is there already. Give another name, or remove it.")
     write.parent.mkdir(parents=True, exist_ok=True)
-    write.write_text(commented_file(settings), encoding="utf-8")
+    write.write_text(commented_file(settings, write.parent), encoding="utf-8")
     _say(f"Settings: {write}. Take the # away in front of those you want, and fill them in.")
 
 
