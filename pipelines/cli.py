@@ -55,6 +55,7 @@ Files = Annotated[
         help="Exported log files: CSV, TSV or TXT, XLSX, ODS, XLS, Parquet, JSON lines; also as .gz or .zip.",
         show_default=False,
         readable=False,
+        metavar="FILE",
     ),
 ]
 StorePath = Annotated[
@@ -74,7 +75,10 @@ SourcePath = Annotated[
 Registers = Annotated[
     list[Path] | None,
     typer.Option(
-        "--register", help="Site or stock register (CSV); may be given more than once.", readable=False
+        "--register",
+        metavar="FILE",
+        help="Site or stock register (CSV); may be given more than once.",
+        readable=False,
     ),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the account as JSON.")]
@@ -406,6 +410,7 @@ def trace(
         list[Path] | None,
         typer.Option(
             "--file",
+            metavar="FILE",
             help="An exported file, to show its cells as they stand there; may be given more than once.",
             readable=False,
         ),
