@@ -57,6 +57,7 @@ Files = Annotated[
         help="Exported log files: CSV, TSV or TXT, XLSX, ODS, XLS, Parquet, JSON lines; also as .gz or .zip.",
         show_default=False,
         readable=False,
+        metavar="FILE",
     ),
 ]
 StorePath = Annotated[
@@ -76,7 +77,10 @@ SourcePath = Annotated[
 Registers = Annotated[
     list[Path] | None,
     typer.Option(
-        "--register", help="Site or stock register (CSV); may be given more than once.", readable=False
+        "--register",
+        metavar="FILE",
+        help="Site or stock register (CSV); may be given more than once.",
+        readable=False,
     ),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the account as JSON.")]
@@ -413,6 +417,7 @@ def trace(
         list[Path] | None,
         typer.Option(
             "--file",
+            metavar="FILE",
             help="An exported file, to show its cells as they stand there; may be given more than once.",
             readable=False,
         ),
@@ -687,7 +692,7 @@ def config(
     if write.exists():
         raise RequestFault(f"{write} is there already. Give another name, or remove it.")
     write.parent.mkdir(parents=True, exist_ok=True)
-    write.write_text(commented_file(settings), encoding="utf-8")
+    write.write_text(commented_file(settings, write.parent), encoding="utf-8")
     _say(f"Settings: {write}. Take the # away in front of those you want, and fill them in.")
 
 

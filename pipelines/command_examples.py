@@ -10,7 +10,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     ),
     "demo": (
         ("rigging-removals demo", "into the folder reports/demo"),
-        ("rigging-removals demo --out /tmp/try", "into a folder of your choice"),
+        ("rigging-removals demo --out try", "into a folder of your choice"),
     ),
     "profile": (
         ("rigging-removals profile march.csv --out yard.yaml", "from one export"),
@@ -54,7 +54,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     "month": (
         ("rigging-removals month --drop-folder incoming --store removals.duckdb --source profiles --register sites.csv", "all of it"),
         ("rigging-removals month --drop-folder incoming --store removals.duckdb --dry-run", "what would be done"),
-        ("rigging-removals --config /yard/rigging-removals.toml month --each-client --pdf", "with everything else in a file of settings, as a scheduler runs it"),
+        ("rigging-removals --config yard/rigging-removals.toml month --each-client --pdf", "with everything else in a file of settings, as a scheduler runs it"),
     ),
     "lab": (
         ("rigging-removals lab --store removals.duckdb", "in the browser"),

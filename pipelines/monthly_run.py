@@ -193,7 +193,10 @@ def _looked_at(asked: Asked) -> Iterator[FileOutcome]:
                 yield FileOutcome(path.name, "new", "A workbook of corrected rows; what is right comes in.")
                 continue
             ((account, _),) = check_files([path], store, list(asked.registers), asked.profiles)
-            yield _of_account(account, "new")
+            if account.why_stopped:
+                yield FileOutcome(path.name, "refused", f"{account.why_stopped}.")
+            else:
+                yield _of_account(account, "new")
         except Exception as error:
             yield FileOutcome(path.name, "refused", _sentence(error))
 

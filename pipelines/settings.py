@@ -22,6 +22,7 @@ CARRIED_IN = "RIGGING_REMOVALS_CHOSEN"
 
 METRIC, US = "metric", "us"
 PLAIN = "plain"
+PATHS = ("file", "folder", "files")  # kinds of settings
 COLOUR, GREY = "colour", "grey"
 
 
@@ -99,8 +100,8 @@ def read_settings(file: Path | None) -> dict[str, Chosen]:
     return chosen
 
 
-def commented_file(chosen: Mapping[str, Chosen]) -> str:
-    """Return the text of a file of settings: each explained, those that hold by default as comments to be taken in."""
+def commented_file(chosen: Mapping[str, Chosen], folder: Path) -> str:
+    """Return the text of a file of settings in `folder`: each explained, those that hold by default as comments."""
     parts = [
         "# Settings of rigging-removals. A line takes effect without its # in front; an option on the command line wins over it.",
         "# Paths are as seen from the folder of this file.",
@@ -108,7 +109,7 @@ def commented_file(chosen: Mapping[str, Chosen]) -> str:
     for setting in SETTINGS:
         value = chosen[setting.name]
         is_stated = value.origin != "default"
-        words = _as_toml(setting, value.value) if is_stated else setting.example
+        words = _as_toml(setting, value.value, folder) if is_stated else setting.example
         parts.append(f"\n# {setting.meaning}\n{'' if is_stated else '# '}{setting.name} = {words}")
     return "\n".join(parts) + "\n"
 
@@ -170,7 +171,7 @@ def _checked(path: Path, name: str, value: object) -> str:
         raise RequestFault(
             f"{path}: {name} is a text between quotes, such as {setting.example}. Write it so."
         )
-    if setting.kind in ("file", "folder"):
+    if setting.kind in PATHS:
         return str(_from_here(path, value))
     if setting.kind == "language":
         try:
@@ -187,6 +188,9 @@ def _from_here(file: Path, entry: str) -> Path:
     return file.parent / Path(entry).expanduser()
 
 
-def _as_toml(setting: Setting, value: str) -> str:
+def _as_toml(setting: Setting, value: str, folder: Path) -> str:
+    entries = value.split("\n")
+    if setting.kind in PATHS:
+        entries = [Path(os.path.relpath(entry, folder)).as_posix() for entry in entries]
     # A text in JSON is one in TOML too, which knows the same marks.
-    return json.dumps(value.split("\n") if setting.kind == "files" else value, ensure_ascii=False)
+    return json.dumps(entries if setting.kind == "files" else entries[0], ensure_ascii=False)

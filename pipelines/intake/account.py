@@ -53,4 +53,8 @@ def account_lines(account: Account) -> list[str]:
         f"  added to the site register: {place}. Set its service class and interval; until then normal, 12 months."
         for place in account.added_sites
     ]
+    if account.why_stopped:
+        lines.append(
+            "  too many rows: intake would take nothing of this file until they are corrected, or the profile is."
+        )
     return [printable(line) for line in lines]

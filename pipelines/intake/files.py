@@ -69,7 +69,8 @@ def check_files(
                     f"{path.name} is a workbook of quarantined rows. Load it with rigging-removals intake: what is still"
                     " wrong stays in quarantine."
                 )
-            account, _ = _stage_file(con, path, sha256_of(path), profiles, work_folder, add_sites=False)
+            account, results = _stage_file(con, path, sha256_of(path), profiles, work_folder, add_sites=False)
+            account = replace(account, why_stopped=_why_stopped(account, results))
             found = con.execute("select row, rule, detail from quarantined_rows order by row")
             rows: list[dict[str, object]] = found.df().to_dict("records")  # type: ignore[assignment]
             yield account, rows
@@ -143,18 +144,24 @@ def _load_file(
         return _load_corrections(con, path, as_found, sha256, profiles, add_sites, key)
     account, results = _stage_file(con, path, sha256, profiles, work_folder, add_sites, key)
     _refuse_changed(path, as_found)
-    stopped = next(
-        (result.rule for result in results if not result.passed and result.rule.severity == "stop"), None
-    )
-    if stopped:
-        worst = max(account.quarantined_by_rule, key=account.quarantined_by_rule.__getitem__)
+    if stopped := _why_stopped(account, results):
         raise DataFault(
-            f"{path.name}: {account.rows_quarantined} of {account.rows_read} rows would be quarantined, most by the rule"
-            f" {worst}; nothing of it was loaded. See every row with: rigging-removals check {path.name}"
+            f"{stopped}; nothing of it was loaded. See every row with: rigging-removals check {path.name}"
         )
     con.execute("alter table quarantined_rows add column file varchar")
     con.execute("update quarantined_rows set file = $file", {"file": path.name})
     return write_load(con, account, results, _revision_keys(profiles, [account.source]))
+
+
+def _why_stopped(account: Account, results: list[RuleResult]) -> str:
+    """Return why a file as a whole does not come in, '' where it does."""
+    if all(result.passed or result.rule.severity != "stop" for result in results):
+        return ""
+    worst = max(account.quarantined_by_rule, key=account.quarantined_by_rule.__getitem__)
+    return (
+        f"{account.file}: {account.rows_quarantined} of {account.rows_read} rows would be quarantined, most by the rule"
+        f" {worst}"
+    )
 
 
 def _load_corrections(

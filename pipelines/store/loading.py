@@ -47,6 +47,7 @@ class Account:
     is_correction: bool = False
     rows_still_wrong: list[str] = field(default_factory=list)  # of a workbook of corrections, with the reason
     is_already_loaded: bool = False
+    why_stopped: str = ""  # of a file that was only checked: why intake would take nothing of it
 
 
 def write_load(

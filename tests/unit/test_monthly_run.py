@@ -110,18 +110,22 @@ def test_a_second_run_and_a_dry_run_change_nothing_and_what_a_pack_rests_on_has_
 
     drop(tmp_path, "c_2026.csv", line(Day="2026-03-30"), line(Day="2026-03-31"))
     (asked.drop_folder / "d.pdf").write_bytes(b"%PDF-1.4")
+    drop(tmp_path, "e_all_wrong.csv", line(Seen="many"), line(Seen="few"))
     before = content()
     outcome = run_month(asked, is_dry=True)
     known = {"a_2025.csv": "known", "b_2026.csv": "known"}
-    assert became(outcome) == known | {"c_2026.csv": "new", "d.pdf": "refused"}
+    refused = {"d.pdf": "refused", "e_all_wrong.csv": "refused"}
+    assert became(outcome) == known | {"c_2026.csv": "new"} | refused
     said = run_in_words(outcome)
     assert said[0] == "Shackle inspections, March 2026: dry run, nothing was changed."
     assert "  new      c_2026.csv: 2 rows read = 2 accepted + 0 quarantined" in said
+    sentence = "e_all_wrong.csv: 2 of 2 rows would be quarantined, most by the rule unreadable_quantity."
+    assert f"  2. {sentence}" in said
     assert content() == before
     assert len(packs) == 1
 
     outcome = run_month(asked)
-    assert became(outcome) == known | {"c_2026.csv": "loaded", "d.pdf": "refused"}
+    assert became(outcome) == known | {"c_2026.csv": "loaded"} | refused
     assert [pack.outcome for pack in outcome.packs] == ["made"]
     register.write_text(
         register.read_text(encoding="utf-8").replace("weekly,12", "weekly,6"), encoding="utf-8"

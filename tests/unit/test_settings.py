@@ -1,6 +1,8 @@
 """The file of settings: what it may say, what it is told where it is wrong, and that a typed option wins over it."""
 
+import os
 import subprocess
+from pathlib import Path
 
 import pytest
 
@@ -72,8 +74,8 @@ def test_a_file_that_is_named_must_be_there(tmp_path, monkeypatch):
         read_settings(None)
 
 
-def test_the_commented_file_changes_nothing_until_a_mark_is_taken_away(settings_file):
-    written = commented_file(read_settings(settings_file("")))
+def test_the_commented_file_changes_nothing_until_a_mark_is_taken_away(settings_file, tmp_path):
+    written = commented_file(read_settings(settings_file("")), Path("."))
     assert all(f"# {setting.meaning}" in written for setting in SETTINGS)
     again = read_settings(settings_file(written))
     assert {chosen.origin for chosen in again.values()} == {"default"}
@@ -84,7 +86,19 @@ def test_the_commented_file_changes_nothing_until_a_mark_is_taken_away(settings_
     every = read_settings(settings_file("\n".join(examples)))
     assert len(examples) == len(SETTINGS)
     assert all(chosen.origin != "default" for chosen in every.values())
-    assert commented_file(every).count("\n# ") == len(SETTINGS) + 1
+    # Written elsewhere, paths are as seen from there.
+    elsewhere = tmp_path / "elsewhere" / FILE
+    elsewhere.parent.mkdir()
+    elsewhere.write_text(commented_file(every, elsewhere.parent), encoding="utf-8")
+    assert 'store = "../removals.duckdb"' in elsewhere.read_text(encoding="utf-8")
+    values = {
+        name: os.path.normpath(chosen.value)
+        for name, chosen in read_settings(elsewhere).items()
+        if name != "registers"
+    }
+    assert values == {
+        name: os.path.normpath(chosen.value) for name, chosen in every.items() if name != "registers"
+    }
 
 
 def test_a_language_is_known_by_its_tag():
@@ -108,6 +122,7 @@ def test_a_typed_option_wins_over_the_file_and_the_file_over_the_default(command
     assert [line.split() for line in shown.splitlines() if line.startswith(("store", "palette", "paper"))] == [
         ["store", "kept.duckdb", FILE], ["palette", "grey", FILE], ["paper", "a4", "default"],
     ]  # fmt: skip
+    assert run("--config", FILE, "config").stdout == shown
     assert run("quarantine").stderr == "No row is in quarantine.\n"
     done = run("quarantine", "--store", "other.duckdb")
     assert (done.returncode, done.stderr.split(".duckdb")[0]) == (1, "There is no store at other")
