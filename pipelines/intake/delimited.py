@@ -16,18 +16,20 @@ import duckdb
 
 from pipelines.faults import DataFault
 from pipelines.intake.headers import Row, last_header_row
+from pipelines.intake.limits import LONGEST_LINE, MOST_EMPTY_LINES, MOST_REFUSALS
 from pipelines.intake.marks import JOINED, Marks
 from pipelines.intake.strays import LONGEST_JOINED, write_without_strays
 from pipelines.sources.profiles import FileForm
 
-LONGEST_LINE = 10_000_000
 REJECTS = (
     f"store_rejects=true, max_line_size={LONGEST_LINE}, rejects_table='rejected', rejects_scan='rejected_scan',"
-    " rejects_limit=0"
+    f" rejects_limit={MOST_REFUSALS}"
 )
 LED_ASTRAY = {"UNQUOTED VALUE", "LINE SIZE OVER MAXIMUM"}
 _FIRST_BYTES = 1 << 16
 _CHUNK = 1 << 24
+_TELLING_BYTES = 1 << 26
+_MOST_LINES_A_RECORD = 20
 
 
 def first_records(path: Path, form: FileForm, count: int) -> list[Row]:
@@ -60,21 +62,29 @@ def read_delimited(
     if _holds_nul(path):
         marks.add_nul()
     source = path if _is_plain(path, form.encoding) else _rewritten(path, form, work_folder)
+    _refuse_no_log(path.name, source, form, len(marks.columns))
     try:
         _scan(con, source, form, marks)
     except duckdb.Error:
         # Line ends of several kinds stop the reader; in a copy they are all alike.
         source = _rewritten(path, form, work_folder)
+        _refuse_no_log(path.name, source, form, len(marks.columns))
         _scan_or_refuse(con, path.name, source, form, marks)
     if _is_in_disorder(con, source, marks):
         source = _rewritten(path, form, work_folder, width=len(marks.columns))
         marks.add_stray()
         _scan_or_refuse(con, path.name, source, form, marks)
-    refuse_unsplit(con, records_above=len(above))
+    refuse_unsplit(con, path.name, records_above=len(above))
 
 
-def refuse_unsplit(con: duckdb.DuckDBPyConnection, records_above: int) -> None:
-    """Put the records that the last scan refused into `refused_rows`; the reader counts those above the first one too."""
+def refuse_unsplit(con: duckdb.DuckDBPyConnection, file_name: str, records_above: int) -> None:
+    """Put the records that the last scan refused into `refused_rows`; the reader counts those above the first one too.
+
+    Raises DataFault where they are so many that the reader has not kept an account of all.
+    """
+    told = con.execute("select count(*) from rejected").fetchall()[0][0]
+    if told >= MOST_REFUSALS:
+        raise _no_log(file_name)
     con.execute(
         "insert into refused_rows"
         " select line - $above, string_agg(distinct lower(error_type::varchar), ', '),"
@@ -82,6 +92,28 @@ def refuse_unsplit(con: duckdb.DuckDBPyConnection, records_above: int) -> None:
         " from rejected group by line",
         {"above": records_above},
     )
+
+
+def _no_log(file_name: str) -> DataFault:
+    return DataFault(
+        f"{file_name}: too many of its records cannot be split into the columns of the header, and nothing of it was read."
+        " Check the delimiter in the source profile, or look for a quote that is never closed."
+    )
+
+
+def _refuse_no_log(file_name: str, source: Path, form: FileForm, width: int) -> None:
+    """Refuse what would take the reader minutes only to refuse it: lines without cells, or with nothing, by the million."""
+    with _mapped(source) as content:
+        if any(content.find(end * (MOST_EMPTY_LINES + 1)) >= 0 for end in (b"\n", b"\r\n", b"\r")):
+            raise DataFault(
+                f"{file_name}: more than {MOST_EMPTY_LINES:,} empty lines follow one another. Remove them, or export it"
+                " again."
+            )
+        start = content[:_TELLING_BYTES]
+    lines, delimiters, inner = start.count(b"\n"), start.count(form.delimiter.encode()), width - 1
+    # Lines within quotes are no records, but a log has few of them.
+    if lines * inner - delimiters > MOST_REFUSALS and lines * inner > _MOST_LINES_A_RECORD * delimiters:
+        raise _no_log(file_name)
 
 
 def _is_in_disorder(con: duckdb.DuckDBPyConnection, source: Path, marks: Marks) -> bool:

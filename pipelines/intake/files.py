@@ -12,6 +12,7 @@ import duckdb
 from pipelines.contracts.checking import RuleResult
 from pipelines.faults import DataFault, RequestFault
 from pipelines.intake.corrections import is_correction
+from pipelines.intake.limits import MOST_MEMORY
 from pipelines.intake.pseudonyms import take_names_out, without_notes
 from pipelines.intake.reading import header_of, kind_of, read_rows
 from pipelines.intake.recheck import stage_corrections, still_wrong
@@ -26,7 +27,6 @@ from pipelines.store import attach_store, create_tables, open_store, write_load
 from pipelines.store.file import pseudonym_key, quiet_connection
 from pipelines.store.loading import Account, CountJump
 
-MOST_MEMORY = "3GB"
 FileState = tuple[int, int, int]
 WORKBOOKS = ("xlsx", "ods", "xls")
 

@@ -15,14 +15,13 @@ import duckdb
 from pipelines.faults import DataFault, RequestFault
 from pipelines.intake.delimited import first_records, read_delimited
 from pipelines.intake.headers import header_from, last_header_row, refuse_twice
+from pipelines.intake.limits import MOST_COLUMNS
 from pipelines.intake.marks import Marks, sort_out_marked
 from pipelines.intake.tables import json_header, parquet_header, read_json_lines, read_parquet
 from pipelines.intake.unpacking import KIND_OF_ENDING, inner_name
 from pipelines.intake.workbooks import read_workbook, workbook_header
 from pipelines.shipped import statement
 from pipelines.sources.profiles import FileForm, Totals
-
-MOST_COLUMNS = 1_000
 
 
 def kind_of(path: Path) -> str:

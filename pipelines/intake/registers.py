@@ -34,10 +34,7 @@ def load_registers(con: duckdb.DuckDBPyConnection, paths: list[Path]) -> None:
 
 
 def _contract_of(path: Path) -> Contract:
-    if not path.is_file():
-        raise RequestFault(f"There is no register at {path}. Check the path given with --register.")
-    with path.open(encoding="utf-8-sig", newline="") as stream:
-        header = set(next(csv.reader(stream), []))
+    header = set(next(iter(_records(path)), []))
     for name in REGISTERS:
         contract = load_contract(name)
         needed = {column.name for column in contract.columns if column.is_required or column.is_key} - {
@@ -51,9 +48,25 @@ def _contract_of(path: Path) -> Contract:
     )
 
 
+def _records(path: Path) -> list[list[str]]:
+    """Return the records of a register, the header first; a register is small."""
+    if not path.is_file():
+        raise RequestFault(f"There is no register at {path}. Check the path given with --register.")
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as stream:
+            return [record for record in csv.reader(stream) if record]
+    except UnicodeDecodeError as error:
+        raise DataFault(f"{path.name} is not written in UTF-8. Save it as CSV UTF-8.") from error
+    except csv.Error as error:
+        raise DataFault(
+            f"{path.name}: it has a cell of more than {csv.field_size_limit():,} characters. Look for a quote that is never"
+            " closed."
+        ) from error
+
+
 def _stage(con: duckdb.DuckDBPyConnection, path: Path, contract: Contract) -> None:
-    with path.open(encoding="utf-8-sig", newline="") as stream:
-        rows = list(csv.DictReader(stream))
+    header, *records = _records(path)
+    rows = [dict(zip(header, record, strict=False)) for record in records]
     if not rows:
         raise DataFault(f"{path.name} has a header and no rows below it. Fill the register in.")
     con.execute(f"create or replace table staged_register (row bigint, {contract.columns_sql()})")

@@ -7,6 +7,7 @@ import duckdb
 from pipelines.faults import DataFault
 from pipelines.intake.delimited import REJECTS, exact, refuse_unsplit
 from pipelines.intake.headers import named
+from pipelines.intake.limits import MOST_REFUSALS
 from pipelines.intake.marks import Marks
 from pipelines.store.file import quiet_connection
 
@@ -52,7 +53,12 @@ def read_json_lines(con: duckdb.DuckDBPyConnection, path: Path, marks: Marks) ->
     con.execute(
         "create or replace temp table unsplit_rows as select distinct line, line as row from rejected"
     )
-    refuse_unsplit(con, records_above=0)
+    refuse_unsplit(con, path.name, records_above=0)
+    odd = con.execute("select count(*) from json_lines where not is_object").fetchall()[0][0]
+    if odd > MOST_REFUSALS:
+        raise DataFault(
+            f"{path.name}: {odd:,} of its lines are no JSON objects. Check that it is a file of JSON lines."
+        )
     marks.add_nul()
     marks.add_no_object("is_object")
     pointers = ["/" + name.replace("~", "~0").replace("/", "~1") for name in _json_names(con)]

@@ -1,19 +1,20 @@
 """Unpacks gzip and zip files into the work folder, within limits: a small file may unpack to more than a disk holds."""
 
 import gzip
+import lzma
+import struct
 import zipfile
 import zlib
 from pathlib import Path
 from typing import IO
 
 from pipelines.faults import DataFault
+from pipelines.intake.limits import MOST_TIMES_LARGER, MOST_UNPACKED_BYTES, SMALL_ENOUGH_BYTES
 
-# A log of ten million lines takes about 1.5 GB of text. Text packs 10 to 50 times smaller, a bomb 1 000 times.
-MOST_UNPACKED_BYTES = 8_000_000_000
-MOST_WORKBOOK_BYTES = 2_000_000_000
-MOST_TIMES_LARGER = 200
-SMALL_ENOUGH_BYTES = 20_000_000  # whatever its ratio
-
+# What a damaged ZIP or gzip file leads to in the libraries that read it.
+PACK_ERRORS = (
+    OSError, EOFError, LookupError, ValueError, RuntimeError, struct.error, zlib.error, lzma.LZMAError, zipfile.BadZipFile,
+)  # fmt: skip
 PACKED_ENDINGS = (".gz", ".zip")
 KIND_OF_ENDING = {
     ".csv": "csv",
@@ -51,7 +52,7 @@ def unpacked(path: Path, work_folder: Path) -> Path:
                 member = _only_readable(path, archive)
                 with archive.open(member) as stream:
                     _copy_within_limits(path, stream, member.compress_size, copy)
-    except (OSError, EOFError, zlib.error, zipfile.BadZipFile, NotImplementedError) as error:
+    except PACK_ERRORS as error:
         raise _damaged(path, error) from error
     return copy
 
@@ -65,7 +66,7 @@ def inner_name(path: Path) -> str:
         try:
             with zipfile.ZipFile(path) as archive:
                 return _only_readable(path, archive).filename
-        except (OSError, zipfile.BadZipFile, NotImplementedError) as error:
+        except PACK_ERRORS as error:
             raise _damaged(path, error) from error
     return path.name
 

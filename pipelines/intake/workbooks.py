@@ -1,7 +1,6 @@
 """Reads the sheets of a workbook (XLSX, ODS, XLS) into text cells."""
 
 import zipfile
-import zlib
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -13,13 +12,12 @@ import pandas as pd
 
 from pipelines.faults import DataFault
 from pipelines.intake.headers import Row, header_from, last_header_row
+from pipelines.intake.limits import MOST_CELLS, MOST_WORKBOOK_BYTES
 from pipelines.intake.marks import SHEET_COLUMN, Marks
 from pipelines.intake.old_workbooks import as_text, old_sheets
 from pipelines.intake.surveying import SURVEY_ERRORS, survey_sheet
-from pipelines.intake.unpacking import MOST_WORKBOOK_BYTES, refuse_bomb
+from pipelines.intake.unpacking import PACK_ERRORS, refuse_bomb
 from pipelines.sources.profiles import FileForm
-
-MOST_CELLS = 60_000_000  # rows times columns of one sheet: about 2 GB once read
 
 
 def workbook_header(path: Path, form: FileForm) -> list[str]:
@@ -162,7 +160,7 @@ def _refuse_swollen(path: Path) -> None:
             size = sum(part.file_size for part in archive.infolist())
             refuse_bomb(path, size, path.stat().st_size, MOST_WORKBOOK_BYTES)
             damaged = archive.testzip()
-    except (OSError, EOFError, zlib.error, zipfile.BadZipFile, NotImplementedError, RuntimeError) as error:
+    except PACK_ERRORS as error:
         raise _unreadable(path, error) from error
     if damaged:
         raise _unreadable(path, f"the part {damaged} is damaged")

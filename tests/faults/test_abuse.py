@@ -8,6 +8,8 @@ LONG = 20_000_000
 LAUGHS = "a0: &a0 [x, x, x, x, x, x, x, x, x, x]\n" + "".join(
     f"a{n}: &a{n} [{', '.join([f'*a{n - 1}'] * 10)}]\n" for n in range(1, 9)
 )
+NOTHING, SHORT, QUOTE = "\n" * 1_000_001, "a\n" * 2_000_000, '"'
+EMPTY_LINES = "odd.csv: more than 1,000,000 empty lines follow one another. Remove them, or export it again."
 
 
 def with_reason(reason):
@@ -25,8 +27,13 @@ def with_reason(reason):
         ("profile odd.csv --out odd.yaml", f"{HEADER}\n{with_reason('x' * LONG)}\n",
          "odd.csv: one of its first 200 records has a cell of more than 131,072 characters. Look there for a quote that"
          " is never closed, or for a file that is no log."),
+        ("check odd.csv --source profile.yaml", f"{HEADER}\n{GOOD_LINE}\n{NOTHING}{GOOD_LINE}\n", EMPTY_LINES),
+        ("profile odd.csv --out odd.yaml", f"{HEADER}\n{with_reason(QUOTE + NOTHING + QUOTE)}\n", EMPTY_LINES),
+        ("check odd.csv --source profile.yaml", f"{HEADER}\n{with_reason(QUOTE)}{SHORT}{GOOD_LINE}\n",
+         "odd.csv: too many of its records cannot be split into the columns of the header, and nothing of it was read."
+         " Check the delimiter in the source profile, or look for a quote that is never closed."),
     ],
-    ids=["a million columns", "one word", "a long cell"],
+    ids=["a million columns", "one word", "a long cell", "empty lines", "empty lines in a cell", "lines of one cell"],
 )  # fmt: skip
 def test_a_monstrous_file_is_one_sentence(run, folder, warm, words, content, sentence):
     (folder / "odd.csv").write_text(content, encoding="utf-8")

@@ -278,6 +278,23 @@ def test_a_packed_file_that_is_damaged_or_locked_is_a_fault(read, written, tmp_p
 
 
 @pytest.mark.parametrize(
+    ("name", "instead", "why"),
+    [
+        (b"log.csv", b"\0og.csv", "string index out of range"),
+        ("lóg.csv".encode(), b"l\xac\xacg.csv", "'utf-8' codec can't decode byte 0xac in position 1: invalid start byte"),
+    ],
+    ids=["no name", "no text"],
+)  # fmt: skip
+def test_a_packed_file_with_a_name_that_is_none_is_a_fault(written, tmp_path, name, instead, why):
+    with zipfile.ZipFile(tmp_path / "odd.zip", "w") as archive:
+        archive.writestr(name.decode(), "Day,Seen\n")
+    before, _, after = (tmp_path / "odd.zip").read_bytes().rpartition(name)
+    assert fault_of(unpacked, written(before + instead + after, "odd.zip"), tmp_path) == (
+        f"odd.zip cannot be unpacked ({why}). Export or pack it again."
+    )
+
+
+@pytest.mark.parametrize(
     ("name", "content", "form", "sentence"),
     [
         ("log.csv", "Day,Seen\n1,2\n", {"header_row": 5},
@@ -291,6 +308,41 @@ def test_a_packed_file_that_is_damaged_or_locked_is_a_fault(read, written, tmp_p
 )  # fmt: skip
 def test_a_file_that_cannot_be_read_so_is_a_fault(read, written, tmp_path, name, content, form, sentence):
     assert fault_of(read, written(content, name), **form) == sentence.format(folder=tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "sentence"),
+    [
+        ("log.csv", "Day,Seen\n" + "1,2\n" * 50 + "1\n" * 9,
+         "log.csv: too many of its records cannot be split into the columns of the header, and nothing of it was read. Check"
+         " the delimiter in the source profile, or look for a quote that is never closed."),
+        ("log.jsonl", '{"Day": "1"}\n' * 50 + "1\n" * 9,
+         "log.jsonl: 9 of its lines are no JSON objects. Check that it is a file of JSON lines."),
+    ],
+)  # fmt: skip
+def test_a_file_of_which_too_little_can_be_read_is_refused(
+    read, written, monkeypatch, name, content, sentence
+):
+    limits = [f"pipelines.intake.{room}.MOST_REFUSALS" for room in ("delimited", "tables")]
+    for limit in limits:
+        monkeypatch.setattr(limit, 10)
+    assert len(read(written(content, name)).refused) == 9
+    for limit in limits:
+        monkeypatch.setattr(limit, 8)
+    assert fault_of(read, written(content, name)) == sentence
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-16"])
+def test_empty_lines_are_no_records_up_to_a_number_of_them(read, written, monkeypatch, end, encoding):
+    monkeypatch.setattr("pipelines.intake.delimited.MOST_EMPTY_LINES", 100)
+    lines = f"Day,Seen{end}1,2{end}{end * 99}3,4{end}"
+    found = read(written(lines.encode(encoding)), encoding=encoding)
+    assert (found.rows, found.refused) == ({1: ["1", "2"], 2: ["3", "4"]}, [])
+    more = f"Day,Seen{end}1,2{end}{end * 100}3,4{end}"
+    assert fault_of(read, written(more.encode(encoding)), encoding=encoding) == (
+        "log.csv: more than 100 empty lines follow one another. Remove them, or export it again."
+    )
 
 
 def test_what_the_reader_gives_no_reason_for_is_said_with_its_own_words(read, written, monkeypatch):

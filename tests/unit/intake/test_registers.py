@@ -66,6 +66,21 @@ def test_a_number_that_is_none_is_named_with_its_row(store):
         load(store, store.register)
 
 
+@pytest.mark.parametrize(
+    ("content", "sentence"),
+    [
+        (STOCK.replace("bow", "bów").encode("cp1252"),
+         "stock.csv is not written in UTF-8. Save it as CSV UTF-8."),
+        (STOCK.replace("bow", '"' + "x" * 200_000).encode(),
+         "stock.csv: it has a cell of more than 131,072 characters. Look for a quote that is never closed."),
+    ],
+)  # fmt: skip
+def test_a_register_that_cannot_be_read_is_refused(store, tmp_path, content, sentence):
+    path = tmp_path / "stock.csv"
+    path.write_bytes(content)
+    assert fault_of(load, store, path) == sentence
+
+
 def test_a_file_that_is_no_register_is_refused(store, tmp_path):
     path = tmp_path / "other.csv"
     path.write_text("a,b\n1,2\n", encoding="utf-8")
