@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
-from scipy.stats import chi2, false_discovery_control, nbinom, poisson, t
+from scipy.stats import false_discovery_control, nbinom, poisson, t
 
 from pipelines.faults import DataFault
 from pipelines.models.grouped_likelihood import Derivatives, maximum
@@ -114,7 +114,7 @@ def rate_chart(
     4.33 12.0 above
     """
     removed, shackle_years = np.asarray(removed, dtype=float), np.asarray(shackle_years, dtype=float)
-    _refuse_impossible_months(removed, shackle_years, "shackle-years")
+    _refuse_impossible_months(removed, shackle_years)
     has_point = shackle_years > 0
     is_baseline = has_point if is_baseline is None else has_point & np.asarray(is_baseline, dtype=bool)
     if expected is None:
@@ -125,9 +125,9 @@ def rate_chart(
     points = pd.DataFrame({"value": removed * unit, "centre": expected * unit})
 
     has_limits = has_point & (expected > 0)
-    notes = _reasons_for_no_limits(int(is_baseline.sum()), least_points, bool(has_limits.any()), "removed")
+    notes = _reasons_for_no_limits(int(is_baseline.sum()), least_points, bool(has_limits.any()))
     z = (removed - expected) / np.sqrt(np.where(has_limits, expected, 1.0))
-    sigma_z, widening, widening_note = _widening(z[is_baseline & has_limits])
+    sigma_z, widening, widening_note = laney_widening(z[is_baseline & has_limits])
     if notes:
         return ControlChart(_without_limits(points), None, 1.0, notes)
     lower, upper, signal, p_value = _count_limits(removed, expected, widening)
@@ -135,31 +135,19 @@ def rate_chart(
     return ControlChart(limited, sigma_z, widening, widening_note)
 
 
-def share_chart(
-    removed: ArrayLike,
-    inspected: ArrayLike,
-    least_points: int,
-    is_baseline: ArrayLike | None = None,
-) -> ControlChart:
-    """Return the control chart of a share: a p chart, widened where months differ more than chance allows.
+def laney_widening(z: Floats) -> tuple[float | None, float, tuple[str, ...]]:
+    """Return how many times wider than by chance alone the limits of a series are, and what to say of it.
 
     Parameters
     ----------
-    removed, inspected : array_like of int, shape (n,)
-        Items removed and looked at in each month; a month in which nothing was looked at has no point.
-    least_points, is_baseline
-        As for `rate_chart`.
+    z : ndarray of float, shape (n,)
+        The points of the baseline in order, each less its centre, in standard errors of chance.
 
     Returns
     -------
-    ControlChart
-        Values, centre and limits are shares, 0 to 1.
-
-    Notes
-    -----
-    Only where looks are equally far apart: a share grows with the gap, and a site that goes from quarterly to yearly
-    looks leaps with no change in its hardware. Everywhere else `rate_chart` is right. Limits are `centre ± 3 widening
-    sqrt(centre (1 - centre) / inspected)`, cut to 0 and 1.
+    sigma_z, widening, notes : float or None, float, tuple of str
+        The mean moving range of `z` in standard deviations; None for few points. Limits are never narrowed: the widening
+        is 1 or more.
 
     References
     ----------
@@ -167,30 +155,19 @@ def share_chart(
 
     Examples
     --------
-    >>> share_chart([2, 3, 1, 9], [50, 50, 50, 50], least_points=3, is_baseline=[1, 1, 1, 0]).points["signal"].tolist()
-    ['within', 'within', 'within', 'above']
+    >>> [round(float(value), 2) for value in laney_widening(np.array([0.0, 3.0] * 10))[:2]]
+    [2.66, 2.66]
     """
-    removed, inspected = np.asarray(removed, dtype=float), np.asarray(inspected, dtype=float)
-    _refuse_impossible_months(removed, inspected, "inspected")
-    has_point = inspected > 0
-    is_baseline = has_point if is_baseline is None else has_point & np.asarray(is_baseline, dtype=bool)
-    value = removed / np.where(has_point, inspected, np.nan)
-    centre = removed[is_baseline].sum() / max(inspected[is_baseline].sum(), 1)
-    points = pd.DataFrame({"value": value, "centre": np.where(has_point, centre, np.nan)})
-
-    notes = _reasons_for_no_limits(int(is_baseline.sum()), least_points, centre > 0, "removed")
-    notes += _reasons_for_no_limits(int(is_baseline.sum()), 0, centre < 1, "kept")
-    if notes:
-        return ControlChart(_without_limits(points), None, 1.0, notes)
-    error = np.sqrt(centre * (1 - centre) / np.where(has_point, inspected, 1.0))
-    z = (value - centre) / error
-    sigma_z, widening, widening_note = _widening(z[is_baseline])
-    reach = WIDTH * widening * error
-    p_value = chi2.sf((z / widening) ** 2, 1)
-    signal = np.select([value > centre + reach, value < centre - reach], [ABOVE, BELOW], WITHIN)
-    lower, upper = np.clip(centre - reach, 0, 1), np.clip(centre + reach, 0, 1)
-    limited = _with_limits(points, lower, upper, signal, p_value)
-    return ControlChart(limited, sigma_z, widening, widening_note)
+    if z.size < LEAST_POINTS_FOR_SPREAD:
+        return None, 1.0, (f"under {LEAST_POINTS_FOR_SPREAD} points, limits by chance only",)
+    sigma_z = float(np.abs(np.diff(z)).mean() / MEAN_RANGE_OF_TWO)
+    if sigma_z <= 1:
+        return sigma_z, 1.0, ()
+    return (
+        sigma_z,
+        sigma_z,
+        (f"months lie further apart than chance puts them on average, limits widened {sigma_z:.2f} times",),
+    )
 
 
 def drift_chart(
@@ -280,7 +257,7 @@ def rate_of_change(removed: ArrayLike, exposure: ArrayLike, years: ArrayLike, le
     0.90, 0.80 to 1.01
     """
     removed, exposure, years = (np.asarray(part, dtype=float) for part in (removed, exposure, years))
-    _refuse_impossible_months(removed, exposure, "shackle-years")
+    _refuse_impossible_months(removed, exposure)
     has_point = exposure > 0
     removed, exposure, years = removed[has_point], exposure[has_point], years[has_point]
     unknown = RateOfChange(points=removed.size, removed=float(removed.sum()))
@@ -381,36 +358,23 @@ def adjusted_p_values(p_values: ArrayLike) -> Floats:
     return adjusted
 
 
-def _refuse_impossible_months(removed: Floats, denominator: Floats, unit: str) -> None:
-    faulty = np.flatnonzero(~((removed >= 0) & (denominator >= 0) & ((denominator > 0) | (removed == 0))))
+def _refuse_impossible_months(removed: Floats, shackle_years: Floats) -> None:
+    faulty = np.flatnonzero(~((removed >= 0) & (shackle_years >= 0) & ((shackle_years > 0) | (removed == 0))))
     if faulty.size:
         month = faulty[0]
         raise DataFault(
-            f"Month {month} has {removed[month]:g} removals in {denominator[month]:g} {unit}, which gives no point. "
+            f"Month {month} has {removed[month]:g} removals in {shackle_years[month]:g} shackle-years, which gives no point. "
             "Leave it out, or give both as 0."
         )
 
 
-def _reasons_for_no_limits(points: int, least_points: int, is_inside: bool, word: str) -> tuple[str, ...]:
+def _reasons_for_no_limits(points: int, least_points: int, has_removals: bool) -> tuple[str, ...]:
     notes: tuple[str, ...] = ()
     if points < least_points:
         notes += (f"fewer than {least_points} points in the baseline, no control limits",)
-    if not is_inside:
-        notes += (f"nothing {word} in the baseline, no control limits",)
+    if not has_removals:
+        notes += ("nothing removed in the baseline, no control limits",)
     return notes
-
-
-def _widening(z: Floats) -> tuple[float | None, float, tuple[str, ...]]:
-    if z.size < LEAST_POINTS_FOR_SPREAD:
-        return None, 1.0, (f"under {LEAST_POINTS_FOR_SPREAD} points, limits by chance only",)
-    sigma_z = float(np.abs(np.diff(z)).mean() / MEAN_RANGE_OF_TWO)
-    if sigma_z <= 1:
-        return sigma_z, 1.0, ()
-    return (
-        sigma_z,
-        sigma_z,
-        (f"months lie further apart than chance puts them on average, limits widened {sigma_z:.2f} times",),
-    )
 
 
 def _count_limits(

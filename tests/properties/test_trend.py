@@ -10,7 +10,6 @@ from pipelines.models.trend import (
     false_signal_chances,
     rate_chart,
     rate_of_change,
-    share_chart,
 )
 
 at_any_pace = settings(deadline=None)
@@ -53,18 +52,6 @@ def test_limits_hold_the_centre_and_signals_lie_outside(series):
     assert points["p_value"].between(0, 1).all()
     assert chart.points.loc[exposure == 0, "signal"].isna().all()
     assert chart.notes or points.shape[0] == np.sum(exposure > 0)
-
-
-@at_any_pace
-@given(months())
-def test_limits_of_a_share_are_shares(series):
-    removed, exposure = series
-    inspected = np.where(exposure > 0, removed + exposure.round(), 0)
-    points = share_chart(removed, inspected, least_points=2).points.dropna()
-    for column in ("value", "centre", "limit_lower", "limit_upper", "p_value"):
-        assert points[column].between(0, 1).all()
-    assert (points["limit_lower"] <= points["centre"]).all()
-    assert (points["centre"] <= points["limit_upper"]).all()
 
 
 @at_any_pace

@@ -13,9 +13,9 @@ from pipelines.models.trend import (
     adjusted_p_values,
     drift_chart,
     false_signal_chances,
+    laney_widening,
     rate_chart,
     rate_of_change,
-    share_chart,
 )
 
 CHECKS = Path(__file__).parents[1] / "data" / "checks"
@@ -26,21 +26,6 @@ ROUNDED = 1.128 / (2 / np.sqrt(np.pi))
 def case(name):
     figures = pd.read_csv(CHECKS / f"{name}.csv")
     return figures, json.loads((CHECKS / f"{name}.json").read_text(encoding="utf-8"))["expected"]
-
-
-def test_p_chart_of_wafers():
-    # NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.3.2; twelve digits by R 4.2.2.
-    wafers, expected = case("p_chart_wafers")
-    chart = share_chart(wafers["removed"], wafers["inspected"], least_points=20)
-    plain = chart.points
-    # The handbook's chart is the plain one; ours is wider by Laney's sigma_z.
-    reach = (plain["limit_upper"] - plain["centre"]) / chart.widening
-    assert plain["centre"].unique().tolist() == pytest.approx([expected["centre"]], rel=1e-9)
-    assert round(plain["centre"][0], 4) == expected["printed_centre"]
-    assert (plain["centre"] + reach).unique().tolist() == pytest.approx([expected["limit_upper"]], rel=1e-9)
-    assert (plain["centre"] - reach).unique().tolist() == pytest.approx([expected["limit_lower"]], rel=1e-9)
-    outside = wafers["sample"][plain["value"] > expected["limit_upper"]]
-    assert outside.tolist() == expected["outside"]
 
 
 def test_c_chart_of_wafers():
@@ -55,21 +40,21 @@ def test_c_chart_of_wafers():
     assert wafers["sample"][chart.points["value"] > 16 + reach].tolist() == [expected["outside"]]
 
 
-def test_p_prime_chart_of_baptisms():
-    # Arbuthnot (1710); Laney (2002), Quality Engineering 14, 531-537. R 4.2.2, ten digits.
+def test_the_widening_of_baptisms():
+    # Arbuthnot (1710); Laney (2002), Quality Engineering 14, 531-537. R 4.2.2, ten digits. A p' chart is a p chart that
+    # is widened so.
     baptisms, expected = case("laney_baptisms")
-    chart = share_chart(baptisms["removed"], baptisms["inspected"], least_points=20)
-    assert chart.sigma_z == pytest.approx(expected["sigma_z_unrounded_constant"], abs=1e-8)
-    assert chart.sigma_z / ROUNDED == pytest.approx(expected["sigma_z"], abs=1e-8)
-    centre = chart.points["centre"]
-    assert centre[0] == pytest.approx(expected["centre"], abs=1e-8)
+    share = baptisms["removed"] / baptisms["inspected"]
+    centre = baptisms["removed"].sum() / baptisms["inspected"].sum()
+    error = np.sqrt(centre * (1 - centre) / baptisms["inspected"])
+    sigma_z, widening, _ = laney_widening(((share - centre) / error).to_numpy())
+    assert sigma_z == widening == pytest.approx(expected["sigma_z_unrounded_constant"], abs=1e-8)
+    assert sigma_z / ROUNDED == pytest.approx(expected["sigma_z"], abs=1e-8)
     # The published limits are those of the rounded constant.
-    for side in ("limit_lower", "limit_upper"):
-        rounded = centre + (chart.points[side] - centre) / ROUNDED
-        assert rounded.tolist() == pytest.approx(baptisms[side].tolist(), abs=1e-8)
-    signals = chart.points["signal"] != "within"
-    assert signals.sum() == expected["points_outside_p_prime"]
-    assert signals.tolist() == baptisms["outside_p_prime"].tolist()
+    reach = 3 * error * widening / ROUNDED
+    for side, limit in (("limit_lower", centre - reach), ("limit_upper", centre + reach)):
+        assert limit.tolist() == pytest.approx(baptisms[side].tolist(), abs=1e-8)
+    assert ((share - centre).abs() > reach).tolist() == baptisms["outside_p_prime"].tolist()
 
 
 def test_u_chart_with_unequal_exposure():

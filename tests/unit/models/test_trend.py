@@ -9,7 +9,6 @@ from pipelines.models.trend import (
     false_signal_chances,
     rate_chart,
     rate_of_change,
-    share_chart,
 )
 
 LIMITS = ["limit_lower", "limit_upper", "signal", "p_value"]
@@ -90,21 +89,6 @@ def test_a_month_of_other_places_is_no_signal_if_it_was_expected():
     assert mixed.points["limit_upper"].iloc[-1] == pytest.approx(20 + 3 * np.sqrt(20))
 
 
-def test_the_limits_of_a_share_stay_within_0_and_1():
-    chart = share_chart([1, 0, 1, 0], [10, 10, 10, 0], least_points=3)
-    assert chart.points["limit_lower"].tolist()[:3] == [0, 0, 0]
-    centre = 2 / 30
-    assert chart.points["limit_upper"][0] == pytest.approx(centre + 3 * np.sqrt(centre * (1 - centre) / 10))
-    assert chart.points.loc[3].isna().all()
-
-
-@pytest.mark.parametrize(("removed", "word"), [(0, "removed"), (10, "kept")])
-def test_a_share_of_nothing_or_everything_has_no_limits(removed, word):
-    chart = share_chart([removed] * 3, [10] * 3, least_points=3)
-    assert chart.points[LIMITS].isna().all(axis=None)
-    assert chart.notes == (f"nothing {word} in the baseline, no control limits",)
-
-
 def test_a_slow_drift_signals_where_single_points_do_not():
     value = np.array([10.0] * 5 + [11.5] * 15)
     chart = drift_chart(value, centre=10.0, error=1.0)
@@ -180,10 +164,6 @@ def test_points_that_expect_nothing_give_no_false_signals():
         (
             lambda: rate_chart([-1], [5.0], least_points=1),
             "Month 0 has -1 removals in 5 shackle-years, which gives no point. Leave it out, or give both as 0.",
-        ),
-        (
-            lambda: share_chart([1], [0], least_points=1),
-            "Month 0 has 1 removals in 0 inspected, which gives no point. Leave it out, or give both as 0.",
         ),
     ],
 )
