@@ -10,10 +10,12 @@ from pipelines.intake import load_files
 from pipelines.intake.rereading import cells_of_files, quarantined_lines
 from pipelines.packs.computed import computed_store, is_computed_for
 from pipelines.packs.reading import open_month
+from pipelines.scratch import scratch_folder
 from pipelines.shipped import shipped_folder
 from pipelines.sources import known_profiles, read_profile
 from pipelines.store import make_store, open_store, remove_empty_store
 from pipelines.store.checking import disagreements, unreadable_tables, wrong_shapes
+from pipelines.store.file import within_memory
 from pipelines.store.loading import Account
 from pipelines.tables import TABLES, compute_tables, read_table
 from pipelines.tables.trace import remark_on, trace_lines
@@ -50,7 +52,9 @@ def load_and_compute(
 
 def compute_for_store(store: Path) -> None:
     """Compute every result table of the store again, for the month of its latest line, in one transaction."""
-    with open_store(store, read_only=False) as con:
+    with scratch_folder() as folder, open_store(store, read_only=False) as con:
+        for name, limit in within_memory(folder).items():
+            con.execute(f"set {name} = $limit", {"limit": limit})
         con.begin()
         compute_tables(con)
         con.commit()

@@ -21,6 +21,7 @@ from pipelines.shipped import statement
 from pipelines.units import TONNES_PER
 
 SCHEMA_VERSION = 2
+MOST_MEMORY = "3GB"  # of one connection
 # No extension is fetched or loaded behind our back: each such try goes to the network.
 SETTINGS: dict[str, str | bool | int | float | list[str]] = {
     "autoinstall_known_extensions": "false",
@@ -37,6 +38,11 @@ GROUP_COLUMNS = (
     "file_sha256", "source", "client", "site", "environment", "gear_family", "body", "pin", "nominal_size_mm",
     "rated_load_t", "grade", "item_class", "inspection_type",
 )  # fmt: skip
+
+
+def within_memory(folder: Path) -> dict[str, str]:
+    """Return the limits of a connection that takes no more memory than a laptop has to spare; the rest goes to `folder`."""
+    return {"memory_limit": MOST_MEMORY, "temp_directory": str(folder / "spilled")}
 
 
 def quiet_connection(
