@@ -1,4 +1,7 @@
-"""The jobs that cross rooms: load files and compute the result tables; do the whole job on the demo data."""
+"""The jobs that cross rooms: load files and compute the result tables; do the whole job on the demo data.
+
+What takes long to import is imported by the job that needs it, so that a table is on the screen in a second.
+"""
 
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import closing
@@ -6,20 +9,13 @@ from pathlib import Path
 
 import pandas as pd
 
-from pipelines.intake import load_files
-from pipelines.intake.rereading import cells_of_files, quarantined_lines
-from pipelines.packs.computed import computed_store, is_computed_for
-from pipelines.packs.reading import open_month
 from pipelines.scratch import scratch_folder
 from pipelines.shipped import shipped_folder
-from pipelines.sources import known_profiles, read_profile
 from pipelines.store import make_store, open_store, remove_empty_store
 from pipelines.store.checking import disagreements, unreadable_tables, wrong_shapes
 from pipelines.store.file import within_memory
 from pipelines.store.loading import Account
-from pipelines.tables import TABLES, compute_tables, read_table
-from pipelines.tables.trace import remark_on, trace_lines
-from pipelines.wording_trace import trace_remarks
+from pipelines.tables import TABLES, is_computed_for, read_table
 
 
 def load_and_compute(
@@ -35,6 +31,8 @@ def load_and_compute(
     A fault in one file leaves the files before it loaded and the tables computed for them; a store made for a
     load that failed at its first file is taken away again.
     """
+    from pipelines.intake import load_files
+
     is_new = not store.exists()
     if is_new:
         make_store(store)
@@ -52,6 +50,8 @@ def load_and_compute(
 
 def compute_for_store(store: Path) -> None:
     """Compute every result table of the store again, for the month of its latest line, in one transaction."""
+    from pipelines.tables import compute_tables
+
     with scratch_folder() as folder, open_store(store, read_only=False) as con:
         for name, limit in within_memory(folder).items():
             con.execute(f"set {name} = $limit", {"limit": limit})
@@ -99,6 +99,11 @@ def run_demo(out: Path, say: Callable[[str], None]) -> Path:
 
 def table_of_store(store: Path, name: str, client: str, site: str) -> pd.DataFrame:
     """Return a result table of a store, of one client or site where asked ('' for all); computed aside where it is old."""
+    with closing(open_store(store)) as con:
+        if is_computed_for(con, ""):
+            return read_table(con, name, client or None, site or None)
+    from pipelines.packs.computed import computed_store
+
     with computed_store(store, "", "") as readable, closing(open_store(readable)) as con:
         return read_table(con, name, client or None, site or None)
 
@@ -116,6 +121,12 @@ def trace(
     The exported `files`, given again, fill in `raw` of their lines; `period` is the month of the report that the figure
     stood in, '' for the latest.
     """
+    from pipelines.intake.rereading import cells_of_files, quarantined_lines
+    from pipelines.packs.reading import open_month
+    from pipelines.sources import known_profiles, read_profile
+    from pipelines.tables.trace import remark_on, trace_lines
+    from pipelines.wording_trace import trace_remarks
+
     profiles = known_profiles() + ([read_profile(profile_path)] if profile_path else [])
     with open_month(store, period, "") as (con, _, _, as_of):
         quarantined, unread = quarantined_lines(con, profiles)

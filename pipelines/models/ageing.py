@@ -291,7 +291,7 @@ def _intervals_that_hold_mass(lower: Floats, upper: Floats, entered: Floats) -> 
 def _added_up(ranges: NDArray, items: Floats) -> tuple[NDArray, Floats]:
     # The distinct rows of `ranges`, as columns, and how many items share each.
     distinct, row = np.unique(ranges, axis=0, return_inverse=True)
-    return distinct.T, np.bincount(row.ravel(), items)
+    return distinct.T, np.bincount(row.ravel(), items).astype(float)
 
 
 def _extrapolated(mass: Floats, factors: Callable[[Floats], tuple[Floats, float]]) -> Floats:

@@ -211,6 +211,6 @@ def _likelihood(histories: _Histories, log_rate: Floats, detection: float) -> tu
         left_slope[here] = (1 - detection) * by_rate / standing / standing
     places = len(histories.has_removals)
     return (
-        np.bincount(histories.place, weights=value, minlength=places),
-        np.bincount(histories.place, weights=slope, minlength=places),
+        np.bincount(histories.place, weights=value, minlength=places).astype(float),
+        np.bincount(histories.place, weights=slope, minlength=places).astype(float),
     )

@@ -1,5 +1,17 @@
 """Runs notebooks and writes what a reader opens: pages, a workbook, text tables and the index of a report pack."""
 
-from pipelines.packs.pack import REPORTS, run_pack
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from pipelines.packs.pack import REPORTS, run_pack
 
 __all__ = ["REPORTS", "run_pack"]
+
+
+def __getattr__(name: str) -> Any:
+    # Charts and notebooks take seconds to import: whoever only writes a table is spared that.
+    if name in __all__:
+        from pipelines.packs import pack
+
+        return getattr(pack, name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

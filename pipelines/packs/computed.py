@@ -14,7 +14,7 @@ from pipelines.models.benchmark.disclosure import has_enough_peers
 from pipelines.scratch import scratch_folder
 from pipelines.store import open_store
 from pipelines.store.file import copied_store, quiet_connection, quoted
-from pipelines.tables import TABLES, compute_tables, read_table
+from pipelines.tables import TABLES, compute_tables, is_computed_for, read_table
 
 # The tables of all clients that a client's view of its peers is made from, kept in a schema of their own beside tables
 # that rest on less.
@@ -132,13 +132,3 @@ def _names_of_tables(con: duckdb.DuckDBPyConnection, catalog: str) -> list[str]:
         {"catalog": catalog},
     )
     return [name for (name,) in found.fetchall()]
-
-
-def is_computed_for(con: duckdb.DuckDBPyConnection, period: str) -> bool:
-    """Return whether the result tables rest on all that the open store holds, for a month; '' for whatever month."""
-    needed = "select 1 from duckdb_tables() where table_name in ('table_state', 'summed_groups')"
-    if len(con.execute(needed).fetchall()) < 2:
-        return False
-    state = con.execute("select period, computed_for_load, (select max(load_id) from loads) from table_state")
-    month, computed_for, latest = state.fetchall()[0]
-    return computed_for == latest and period in ("", month)

@@ -13,7 +13,6 @@ import pandas as pd
 from pipelines.contracts import contract_names, load_contract
 from pipelines.faults import RequestFault
 from pipelines.packs.headings import Heading, heading
-from pipelines.wording import CAUTIONS
 
 # A spreadsheet reads a cell that begins so as a formula.
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
@@ -160,6 +159,8 @@ def _plain(value: object) -> object:
 
 
 def _write_about(book: Any, about: list[str]) -> None:
+    from pipelines.wording import CAUTIONS  # brings the models, which a table in text does without
+
     sheet = book.add_worksheet("About")
     sheet.set_column(0, 0, 110, book.add_format({"text_wrap": True, "valign": "top"}))
     sheet.write_string(0, 0, about[0], book.add_format({"bold": True, "font_size": 14}))

@@ -8,7 +8,7 @@ import pandas as pd
 from pipelines.contracts import load_contract
 from pipelines.contracts.documents import Contract
 from pipelines.faults import RequestFault
-from pipelines.tables.compute import TABLES
+from pipelines.tables.names import TABLES
 
 READABLE = (*TABLES, "quarantine")
 
@@ -71,3 +71,13 @@ def _refuse_without(contract: Contract, column: str) -> None:
         raise RequestFault(
             f'The table "{contract.name}" has no {column}, so no {column} can be chosen from it.'
         )
+
+
+def is_computed_for(con: duckdb.DuckDBPyConnection, period: str) -> bool:
+    """Return whether the result tables rest on all that the open store holds, for a month; '' for whatever month."""
+    needed = "select 1 from duckdb_tables() where table_name in ('table_state', 'summed_groups')"
+    if len(con.execute(needed).fetchall()) < 2:
+        return False
+    state = con.execute("select period, computed_for_load, (select max(load_id) from loads) from table_state")
+    month, computed_for, latest = state.fetchall()[0]
+    return computed_for == latest and period in ("", month)
