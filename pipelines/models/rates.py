@@ -149,7 +149,7 @@ def _charts(months: pd.DataFrame, series: list[str], least_months: int) -> pd.Da
     is_baseline = has_rate & (has_rate.astype(int).groupby(number).cumsum() <= least_months)
     is_charted = is_baseline.groupby(number).transform("sum") >= least_months
     charted = months[is_charted]
-    of_charted = charted.groupby(series, dropna=False, sort=False).ngroup().to_numpy(dtype=np.intp)
+    of_charted = np.asarray(charted.groupby(series, dropna=False, sort=False).ngroup(), dtype=np.intp)
     has_rate = has_rate[is_charted]
     removed, shackle_years = (
         charted[name].where(has_rate, 0).to_numpy(dtype=float)
