@@ -54,7 +54,8 @@ app.add_typer(store_app, name="store")
 Files = Annotated[
     list[Path],
     typer.Argument(
-        help="Exported log files: CSV, TSV or TXT, XLSX, ODS, XLS, Parquet, JSON lines; also as .gz or .zip.",
+        help="Exported log files: CSV, TSV or TXT, XLSX, ODS, XLS, Parquet, JSON lines; also as .gz or .zip. A folder"
+        " stands for all Parquet files in it; its subfolders may say column=value of them.",
         show_default=False,
         readable=False,
         metavar="FILE",

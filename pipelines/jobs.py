@@ -1,4 +1,7 @@
-"""The jobs that cross rooms: load files and compute the result tables; do the whole job on the demo data."""
+"""The jobs that cross rooms: load files and compute the result tables; do the whole job on the demo data.
+
+What takes long to import is imported by the job that needs it, so that a table is on the screen in a second.
+"""
 
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import closing
@@ -7,20 +10,14 @@ from pathlib import Path
 import pandas as pd
 
 from pipelines.faults import RequestFault
-from pipelines.intake import load_files
-from pipelines.intake.rereading import cells_of_files, quarantined_lines
-from pipelines.packs.computed import computed_store, is_computed_for
-from pipelines.packs.reading import open_month
 from pipelines.scratch import scratch_folder
 from pipelines.shipped import shipped_folder
-from pipelines.sources import known_profiles, profiles_at
 from pipelines.store import make_store, open_store, remove_empty_store
 from pipelines.store.checking import disagreements, unreadable_tables, wrong_shapes
+from pipelines.store.file import within_memory
 from pipelines.store.folder import write_folder
 from pipelines.store.loading import Account
-from pipelines.tables import TABLES, compute_tables, read_table
-from pipelines.tables.trace import remark_on, trace_lines
-from pipelines.wording_trace import trace_remarks
+from pipelines.tables import TABLES, is_computed_for, read_table
 
 
 def load_and_compute(
@@ -49,6 +46,8 @@ def load_and_compute(
     pseudonymise : bool
         Whether inspectors go by pseudonyms and notes are left out.
     """
+    from pipelines.intake import load_files
+
     is_new = not store.exists()
     if is_new:
         make_store(store)
@@ -66,7 +65,11 @@ def load_and_compute(
 
 def compute_for_store(store: Path) -> None:
     """Compute every result table of the store again, for the month of its latest line, in one transaction."""
-    with open_store(store, read_only=False) as con:
+    from pipelines.tables import compute_tables
+
+    with scratch_folder() as folder, open_store(store, read_only=False) as con:
+        for name, limit in within_memory(folder).items():
+            con.execute(f"set {name} = $limit", {"limit": limit})
         con.begin()
         compute_tables(con)
         con.commit()
@@ -113,6 +116,8 @@ def export_store(store: Path, out: Path) -> Path:
     """Write each table of a store, the result tables computed where they are old, as a Parquet file into a new folder."""
     if out.exists():
         raise RequestFault(f"{out} is there already. Give another name with --out, or remove it.")
+    from pipelines.packs.computed import computed_store
+
     with computed_store(store, "", "") as readable, closing(open_store(readable)) as con:
         out.parent.mkdir(parents=True, exist_ok=True)
         with scratch_folder(out.parent, f".{out.name}-") as aside:
@@ -121,7 +126,7 @@ def export_store(store: Path, out: Path) -> Path:
 
 
 def table_of_store(store: Path, name: str, client: str, site: str, gear: str = "") -> pd.DataFrame:
-    """Return a result table of a store, of one client or site where asked ('' for all); computed aside where it is old or of another gear family.
+    """Return a result table of a store, of one client or site where asked; computed aside where it is old or of other gear.
 
     Parameters
     ----------
@@ -134,6 +139,11 @@ def table_of_store(store: Path, name: str, client: str, site: str, gear: str = "
     gear : str
         Gear family; '' for that of the store's own tables.
     """
+    with closing(open_store(store)) as con:
+        if not gear and is_computed_for(con, ""):
+            return read_table(con, name, client or None, site or None)
+    from pipelines.packs.computed import computed_store
+
     with computed_store(store, "", "", gear) as readable, closing(open_store(readable)) as con:
         return read_table(con, name, client or None, site or None)
 
@@ -152,6 +162,12 @@ def trace(
     The exported `files`, given again, fill in `raw` of their lines; `period` is the month of the report that the figure
     stood in, '' for the latest, and `gear` its gear family, '' for that of the store's own tables.
     """
+    from pipelines.intake.rereading import cells_of_files, quarantined_lines
+    from pipelines.packs.reading import open_month
+    from pipelines.sources import known_profiles, profiles_at
+    from pipelines.tables.trace import remark_on, trace_lines
+    from pipelines.wording_trace import trace_remarks
+
     by_source = {profile.source: profile for profile in (*known_profiles(), *profiles_at(profile_path))}
     profiles = list(by_source.values())
     with open_month(store, period, "", gear) as (con, _, _, as_of):

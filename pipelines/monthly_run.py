@@ -18,12 +18,12 @@ from pipelines.intake.reading import kind_of
 from pipelines.jobs import compute_for_store
 from pipelines.packs import run_pack
 from pipelines.packs.choosing import file_names
-from pipelines.packs.computed import is_computed_for
 from pipelines.packs.reading import open_tables
 from pipelines.scratch import held_folder
 from pipelines.settings import CARRIED, carried
 from pipelines.store import make_store, open_store, remove_empty_store
 from pipelines.store.loading import Account
+from pipelines.tables import is_computed_for
 from pipelines.tables.compute import refuse_no_month
 from pipelines.wording import month_in_brief
 from pipelines.wording_run import run_in_words

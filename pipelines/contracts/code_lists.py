@@ -10,6 +10,7 @@ from typing import Any
 import pandas as pd
 import yaml
 
+from pipelines.contracts.documents import read_yaml
 from pipelines.faults import RequestFault
 from pipelines.settings import carried
 from pipelines.shipped import shipped_folder
@@ -112,7 +113,7 @@ def benchmark_rules() -> BenchmarkRules:
 def order_terms() -> OrderTerms:
     """Return the terms of orders as data_contracts/order_terms.yaml states them."""
     path = shipped_folder("data_contracts") / "order_terms.yaml"
-    return OrderTerms(**yaml.safe_load(path.read_text(encoding="utf-8")))
+    return OrderTerms(**read_yaml(path))
 
 
 def removal_criteria() -> pd.DataFrame:
@@ -170,7 +171,7 @@ def _is_alike(entry: object, stated: object) -> bool:
 
 def _stated(name: str, record: type) -> dict[str, Any]:
     path = shipped_folder("data_contracts") / f"{name}.yaml"
-    stated = yaml.safe_load(path.read_text(encoding="utf-8"))
+    stated = read_yaml(path)
     return {field.name: stated[field.name] for field in fields(record)}
 
 

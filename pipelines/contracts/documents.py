@@ -4,6 +4,7 @@ import re
 from collections.abc import Collection
 from dataclasses import dataclass
 from functools import cache
+from pathlib import Path
 from typing import Any
 
 import yaml
@@ -78,6 +79,12 @@ class Contract:
         )
 
 
+def read_yaml(path: Path) -> Any:
+    """Return what a YAML file of this tool's own holds; the parser in C, where it is there, is ten times as fast."""
+    loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+    return yaml.load(path.read_text(encoding="utf-8"), Loader=loader)
+
+
 def contract_names() -> list[str]:
     """Return the names of all contracts, in alphabetical order."""
     folder = shipped_folder("data_contracts")
@@ -90,7 +97,7 @@ def load_contract(name: str) -> Contract:
     path = shipped_folder("data_contracts") / f"{name}{ENDING}"
     if not path.is_file():
         raise RequestFault(f'There is no contract "{name}". Known: {", ".join(contract_names())}.')
-    document = yaml.safe_load(path.read_text(encoding="utf-8"))
+    document = read_yaml(path)
     table = document["schema"][0]
     columns = tuple(_column(entry) for entry in table["properties"])
     for word in (

@@ -1,9 +1,11 @@
 """Loads or checks whole files: each file goes into the store whole, with its account, or not at all."""
 
 import hashlib
+import json
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, nullcontext
 from dataclasses import replace
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +14,7 @@ import duckdb
 from pipelines.contracts.checking import RuleResult
 from pipelines.faults import DataFault, RequestFault
 from pipelines.intake.corrections import is_correction
-from pipelines.intake.limits import MOST_MEMORY
+from pipelines.intake.partitions import log_files, name_in_folder, values_of_folders
 from pipelines.intake.pseudonyms import take_names_out, without_notes
 from pipelines.intake.reading import header_of, kind_of, read_rows
 from pipelines.intake.recheck import stage_corrections, still_wrong
@@ -24,7 +26,7 @@ from pipelines.intake.workbooks import missing_sheets, sheet_names
 from pipelines.scratch import scratch_folder
 from pipelines.sources import Profile, fitting_profile, known_profiles, profiles_at
 from pipelines.store import attach_store, create_tables, open_store, write_load
-from pipelines.store.file import pseudonym_key, quiet_connection
+from pipelines.store.file import pseudonym_key, quiet_connection, within_memory
 from pipelines.store.loading import Account, CountJump
 
 FileState = tuple[int, int, int]
@@ -50,8 +52,11 @@ def load_files(
         attach_store(con, store)
         load_registers(con, registers)
         key = pseudonym_key(con) if pseudonymise else ""
-        for path in paths:
-            yield _load_file(con, path, profiles, work_folder, add_sites, key)
+        for folder in log_files(paths):
+            # The files of one folder are one export: none of them revises another.
+            marks = [sha256_of(part) for part in folder] if len(folder) > 1 else []
+            for path in folder:
+                yield _load_file(con, path, profiles, work_folder, add_sites, key, marks)
 
 
 def check_files(
@@ -63,7 +68,7 @@ def check_files(
         with open_store(store) if store else nullcontext() as real:
             stand_in_store(con, real)
         load_registers(con, registers)
-        for path in paths:
+        for path in chain.from_iterable(log_files(paths)):
             if kind_of(path) == "xlsx" and is_correction(path):
                 raise RequestFault(
                     f"{path.name} is a workbook of quarantined rows. Load it with rigging-removals intake: what is still"
@@ -77,9 +82,12 @@ def check_files(
 
 
 def sha256_of(path: Path) -> str:
-    """Return the SHA-256 of a file's bytes, as text."""
+    """Return the SHA-256 of a file's bytes, as text; of a file to which its folders add columns, of these as well."""
     with path.open("rb") as stream:
-        return hashlib.file_digest(stream, "sha256").hexdigest()
+        digest = hashlib.file_digest(stream, "sha256")
+    if values := values_of_folders(path):
+        digest.update(json.dumps(values).encode())
+    return digest.hexdigest()
 
 
 def _state_of(path: Path) -> FileState:
@@ -99,10 +107,8 @@ def _refuse_changed(path: Path, as_found: FileState) -> None:
 @contextmanager
 def scratch_database() -> Iterator[tuple[duckdb.DuckDBPyConnection, Path]]:
     """Lend a scratch database in memory, and a folder, both gone afterwards; what is too large for it goes to the folder."""
-    with scratch_folder() as folder:
-        limits = {"memory_limit": MOST_MEMORY, "temp_directory": str(folder / "staging")}
-        with quiet_connection(limits=limits) as con:
-            yield con, folder
+    with scratch_folder() as folder, quiet_connection(limits=within_memory(folder)) as con:
+        yield con, folder
 
 
 def stand_in_store(con: duckdb.DuckDBPyConnection, real: duckdb.DuckDBPyConnection | None) -> None:
@@ -123,6 +129,7 @@ def _load_file(
     work_folder: Path,
     add_sites: bool,
     key: str,
+    not_revised: list[str],
 ) -> Account:
     kind = kind_of(path)
     as_found = _state_of(path)
@@ -134,7 +141,7 @@ def _load_file(
     if known:
         source, read, accepted, flagged, quarantined = known
         return Account(
-            path.name, sha256, source, read, accepted, flagged, quarantined, is_already_loaded=True
+            name_in_folder(path), sha256, source, read, accepted, flagged, quarantined, is_already_loaded=True
         )
     if not add_sites and not _count(con, "select count(*) from store.site_register"):
         raise DataFault(
@@ -149,8 +156,8 @@ def _load_file(
             f"{stopped}; nothing of it was loaded. See every row with: rigging-removals check {path.name}"
         )
     con.execute("alter table quarantined_rows add column file varchar")
-    con.execute("update quarantined_rows set file = $file", {"file": path.name})
-    return write_load(con, account, results, _revision_keys(profiles, [account.source]))
+    con.execute("update quarantined_rows set file = $file", {"file": account.file})
+    return write_load(con, account, results, _revision_keys(profiles, [account.source]), not_revised)
 
 
 def _why_stopped(account: Account, results: list[RuleResult]) -> str:
@@ -217,7 +224,7 @@ def _stage_file(
     stage_lines(con, header, profile, sha256)
     has_register = _count(con, "select count(*) from store.site_register") > 0
     results = decide(con, header, profile, sha256, has_register, add_sites)
-    return _account(con, path.name, sha256, profile.source, rows_read), results
+    return _account(con, name_in_folder(path), sha256, profile.source, rows_read), results
 
 
 def _account(con: duckdb.DuckDBPyConnection, file: str, sha256: str, source: str, rows_read: int) -> Account:

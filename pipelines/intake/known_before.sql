@@ -12,6 +12,7 @@ create or replace table removed_items as         -- one row: a serialised item a
 select client as removed_client, serial as removed_serial, min(inspected_on) as removed_on
 from (
     select client, serial, inspected_on, removed from store.all_current_lines
+    where client in (select client from groups)
     union all by name
     select client, serial, inspected_on, removed from staged_lines
 )
@@ -37,5 +38,6 @@ select row as counted_row, max(mentions) as most_mentions from staged_reasons gr
 create or replace table usual_counts as          -- one row: a group, the middle count of its lines, the items of a look
 select client as usual_client, site as usual_site, environment as usual_environment, item_class as usual_item_class,
     median(quantity) as usual_quantity, sum(quantity) / count(distinct inspected_on) as usual_look
-from store.all_current_lines where inspection_type = 'periodic' and quantity > 0 and serial is null
+from store.all_current_lines
+where inspection_type = 'periodic' and quantity > 0 and serial is null and client in (select client from groups)
 group by client, site, environment, item_class;

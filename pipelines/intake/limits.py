@@ -1,6 +1,5 @@
 """The limits of what is read: beyond them a file is no log, or more of it would be held than a machine has room for."""
 
-MOST_MEMORY = "3GB"  # of the tables a file is staged in; what does not fit goes to a temporary folder
 MOST_COLUMNS = 1_000
 LONGEST_LINE = 10_000_000  # bytes
 # A log has no such run of empty lines, and the reader of delimited files loses lines behind one of 32 MB.

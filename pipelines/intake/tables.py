@@ -9,28 +9,37 @@ from pipelines.intake.delimited import REJECTS, exact, refuse_unsplit
 from pipelines.intake.headers import named
 from pipelines.intake.limits import MOST_REFUSALS
 from pipelines.intake.marks import Marks
+from pipelines.intake.partitions import values_of_folders
 from pipelines.store.file import quiet_connection
 
 _PARQUET = "read_parquet($path, hive_partitioning=false)"
 
 
 def parquet_header(path: Path) -> list[str]:
-    """Return the names of the columns of a Parquet file."""
-    return named([name for name, _ in _parquet_columns(path)])
+    """Return the names of the columns of a Parquet file, then of those that only its folders give."""
+    return named([name for name, _ in _parquet_columns(path)] + list(_added_by_folders(path)))
 
 
 def read_parquet(con: duckdb.DuckDBPyConnection, path: Path, marks: Marks) -> None:
     """Make `cells` (c1, c2, ..., mark) of the rows of a Parquet file; days are written as YYYY-MM-DD."""
     marks.add_nul()
+    stored, added = _parquet_columns(path), _added_by_folders(path)
+    in_file = marks.columns[: len(stored)]
     texts = [
         f"nullif({_text_of(column, kind)}, '') as {column}"
-        for column, (_, kind) in zip(marks.columns, _parquet_columns(path), strict=True)
+        for column, (_, kind) in zip(in_file, stored, strict=True)
     ]
+    of_folders = dict(zip(marks.columns[len(stored) :], added.values(), strict=True))
+    texts += [f"nullif($of_{column}::varchar, '') as {column}" for column in of_folders]
     try:
         con.execute(
             f"create or replace table cells as select *, {marks.sql} as mark from"
-            f" (select {', '.join(texts)} from {_PARQUET} as stored({', '.join(marks.columns)}))",
-            {**marks.values, "path": exact(path)},
+            f" (select {', '.join(texts)} from {_PARQUET} as stored({', '.join(in_file)}))",
+            {
+                **marks.values,
+                "path": exact(path),
+                **{f"of_{column}": value for column, value in of_folders.items()},
+            },
         )
     except duckdb.Error as error:
         raise _unreadable(path, "Parquet", error) from error
@@ -79,6 +88,12 @@ def _parquet_columns(path: Path) -> list[tuple[str, str]]:
         except duckdb.Error as error:
             raise _unreadable(path, "Parquet", error) from error
     return [(name, kind) for name, kind, *_ in found]
+
+
+def _added_by_folders(path: Path) -> dict[str, str | None]:
+    """Return the columns that the folders of a file give and the file itself has not: its own cells are the truer."""
+    there = {name for name, _ in _parquet_columns(path)}
+    return {name: value for name, value in values_of_folders(path).items() if name not in there}
 
 
 def _text_of(column: str, kind: str) -> str:

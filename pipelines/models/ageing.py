@@ -185,15 +185,21 @@ def npmle(lower: ArrayLike, upper: ArrayLike, entered: ArrayLike = 0.0, items: A
     """
     lower, upper, entered, items = _checked(lower, upper, entered, items)
     left, right = _intervals_that_hold_mass(lower, upper, entered)
-    in_own = (lower[:, None] <= left) & (right <= upper[:, None])
-    in_view = entered[:, None] <= left
+    # Each item's own intervals, and those in view of it, stand side by side: sums over them are differences of sums.
+    ranges = np.column_stack(
+        [np.searchsorted(left, lower), np.searchsorted(right, upper, "right"), np.searchsorted(left, entered)]
+    )
+    (first, end, in_view), items = _added_up(ranges, items)
 
     def factors(mass: Floats) -> tuple[Floats, float]:
         # What a self-consistency step multiplies each mass by, and the log-likelihood.
-        own, view = in_own @ mass, in_view @ mass
-        unseen = (~in_view).T @ (items / view)
+        up_to = np.append(0.0, mass.cumsum())
+        own, view = up_to[end] - up_to[first], up_to[-1] - up_to[in_view]
+        share, unseen = items / own, items / view
         log_likelihood = float(items @ np.log(own / view))
-        return (in_own.T @ (items / own) + unseen) / np.sum(items / view), log_likelihood
+        starts = np.bincount(first, share, left.size + 1) - np.bincount(end, share, left.size + 1)
+        not_in_view = unseen.sum() - np.bincount(in_view, unseen, left.size + 1).cumsum()
+        return (starts.cumsum() + not_in_view)[:-1] / unseen.sum(), log_likelihood
 
     mass = np.full(left.size, 1 / left.size)
     for _ in range(NPMLE_STEPS):
@@ -280,6 +286,12 @@ def _intervals_that_hold_mass(lower: Floats, upper: Floats, entered: Floats) -> 
     ends, is_left = ends[order], is_left[order]
     pair = np.flatnonzero(is_left[:-1] & ~is_left[1:])
     return ends[pair], ends[pair + 1]
+
+
+def _added_up(ranges: NDArray, items: Floats) -> tuple[NDArray, Floats]:
+    # The distinct rows of `ranges`, as columns, and how many items share each.
+    distinct, row = np.unique(ranges, axis=0, return_inverse=True)
+    return distinct.T, np.bincount(row.ravel(), items).astype(float)
 
 
 def _extrapolated(mass: Floats, factors: Callable[[Floats], tuple[Floats, float]]) -> Floats:

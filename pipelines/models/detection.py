@@ -16,10 +16,12 @@ much behind, and the next one finds it after a short gap. What does change for g
 rejectable.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import minimize_scalar
+from scipy.optimize.elementwise import find_root
 
 from pipelines.models.limits import Floats
 
@@ -57,23 +59,8 @@ def rate_if_looks_miss(looks: pd.DataFrame, group: list[str], detection: float) 
     >>> print(f"{rate_if_looks_miss(looks, ['group'], 1.0):.2f} {rate_if_looks_miss(looks, ['group'], 0.8):.2f}")
     9.43 10.81
     """
-    if not looks["removed"].any():
-        return 0.0
-    removed, kept, gap_years, stayed = _by_position(looks, group)
-
-    def loss(log_rate: float) -> float:
-        found = _shares_found(np.exp(log_rate), gap_years, stayed, detection)
-        # A share of exactly 0 or 1 occurs only where the hazard is beyond double precision.
-        found = np.clip(found, 1e-300, 1 - 1e-16)
-        return -float(np.sum(removed * np.log(found) + kept * np.log1p(-found)))
-
-    # The likelihood may have two tops: one history of many finds can be due to a fast rate or to chance.
-    steps = np.linspace(np.log(SLOWEST_RATE), np.log(FASTEST_RATE), RATE_STEPS)
-    top = np.clip(np.argmin([loss(step) for step in steps]), 1, RATE_STEPS - 2)
-    best = minimize_scalar(
-        loss, bounds=(steps[top - 1], steps[top + 1]), method="bounded", options={"xatol": 1e-10}
-    )
-    return float(100 * np.exp(best.x))
+    histories = _histories(looks, pd.Series(0, looks.index), group)
+    return float(_rates(histories, detection)[0])
 
 
 def detection_sensitivity(looks: pd.DataFrame, place: list[str], group: list[str]) -> pd.DataFrame:
@@ -92,13 +79,20 @@ def detection_sensitivity(looks: pd.DataFrame, place: list[str], group: list[str
         One row per place and detection: the columns of `place`, `detection`, `rate` [per 100 shackle-years] and
         `factor`, the rate over that of detection 1 (1 where nothing was removed).
     """
-    rows = []
-    for name, of_place in looks.groupby(place, dropna=False, sort=True):
-        rates = {detection: rate_if_looks_miss(of_place, group, detection) for detection in DETECTIONS}
-        for detection, rate in rates.items():
-            factor = rate / rates[1.0] if rate else 1.0
-            rows.append((*np.atleast_1d(np.asarray(name, dtype=object)), detection, rate, factor))
-    return pd.DataFrame(rows, columns=[*place, "detection", "rate", "factor"])
+    by_place = looks.groupby(place, dropna=False, sort=True)
+    histories = _histories(looks, by_place.ngroup(), group)
+    rates = np.column_stack([_rates(histories, detection) for detection in DETECTIONS])
+    every = rates[:, :1]
+    places = by_place[[]].first().index.to_frame(index=False)
+    return (
+        places.loc[places.index.repeat(len(DETECTIONS))]
+        .assign(
+            detection=np.tile(DETECTIONS, len(places)),
+            rate=rates.ravel(),
+            factor=np.divide(rates, every, out=np.ones_like(rates), where=every > 0).ravel(),
+        )
+        .reset_index(drop=True)[[*place, "detection", "rate", "factor"]]
+    )
 
 
 def share_in_service_if_looks_miss(rate: ArrayLike, months: ArrayLike, detection: ArrayLike) -> Floats:
@@ -131,33 +125,92 @@ def share_in_service_if_looks_miss(rate: ArrayLike, months: ArrayLike, detection
     return 1 - (1 - left) * sound
 
 
-def _by_position(looks: pd.DataFrame, group: list[str]) -> tuple[NDArray, ...]:
-    # One row per group, one column per look of it; the empty looks of short histories count nothing.
-    history, position = (
-        looks.groupby(group, dropna=False).ngroup(),
-        looks.groupby(group, dropna=False).cumcount(),
+@dataclass(frozen=True)
+class _Histories:
+    """Looks by their position in the history of a group; the longest histories first, so that each position is a head.
+
+    `place` is the number of each history's place, `has_removals` whether anything was removed at each place. `columns`
+    holds, for each position, `removed`, `kept`, `gap_years` and `stayed` of the histories that are long enough.
+    """
+
+    place: NDArray[np.intp]
+    has_removals: NDArray[np.bool_]
+    columns: list[Floats]
+
+
+def _histories(looks: pd.DataFrame, place: pd.Series, group: list[str]) -> _Histories:
+    """Return the histories of the groups of each place; those with looks alike in gap and joiners are added up."""
+    of_group = looks.groupby(group, dropna=False)
+    number, position = of_group.ngroup(), of_group.cumcount()
+    stayed = 1 - looks["joined"] / looks["inspected"]
+    alike = pd.DataFrame({"position": position, "gap_years": looks["gap_years"], "stayed": stayed})
+    marks = pd.util.hash_pandas_object(alike, index=False).groupby(number).sum()
+    groups = pd.DataFrame(
+        {"place": place.groupby(number).first(), "mark": marks, "looks": number.value_counts()}
     )
-    columns = {
-        "removed": looks["removed"],
-        "kept": looks["inspected"] - looks["removed"],
-        "gap_years": looks["gap_years"],
-        "stayed": 1 - looks["joined"] / looks["inspected"],
-    }
-    shape = (history.max() + 1, position.max() + 1)
-    tables = []
-    for column in columns.values():
-        table = np.zeros(shape)
-        table[history, position] = column
-        tables.append(table)
-    return tuple(tables)
+    history = groups.groupby([-groups["looks"], "place", "mark"]).ngroup()
+    table = pd.DataFrame(
+        {
+            "removed": looks["removed"],
+            "kept": looks["inspected"] - looks["removed"],
+            "gap_years": looks["gap_years"],
+            "stayed": stayed,
+        }
+    ).groupby([position.rename("position"), number.map(history).rename("history")])
+    sums = table.agg({"removed": "sum", "kept": "sum", "gap_years": "first", "stayed": "first"})
+    lengths = sums.groupby(level="position").size().to_numpy()
+    return _Histories(
+        place=groups["place"].groupby(history).first().to_numpy(),
+        has_removals=looks["removed"].groupby(place).sum().to_numpy() > 0,
+        columns=np.split(sums.to_numpy(dtype=float).T, np.cumsum(lengths)[:-1], axis=1),
+    )
 
 
-def _shares_found(rate: float, gap_years: Floats, stayed: Floats, detection: float) -> Floats:
-    found = np.empty_like(gap_years)
-    left = np.zeros(len(gap_years))
-    for look in range(gap_years.shape[1]):
-        rejectable = 1 - (1 - left * stayed[:, look]) * np.exp(-rate * gap_years[:, look])
-        found[:, look] = detection * rejectable
+def _rates(histories: _Histories, detection: float) -> Floats:
+    """Return the rate of each place [per 100 shackle-years]; 0 where nothing was removed."""
+    places = len(histories.has_removals)
+    # The likelihood may have two tops: one history of many finds can be due to a fast rate or to chance.
+    steps = np.linspace(np.log(SLOWEST_RATE), np.log(FASTEST_RATE), RATE_STEPS)
+    values = [_likelihood(histories, np.full(places, step), detection)[0] for step in steps]
+    top = np.clip(np.argmax(values, axis=0), 1, RATE_STEPS - 2)
+    lowest, highest = steps[top - 1], steps[top + 1]
+
+    def slope(log_rate: Floats, place: NDArray[np.intp]) -> Floats:
+        every = steps[top].copy()
+        every[place] = log_rate
+        return _likelihood(histories, every, detection)[1][place]
+
+    everywhere = np.arange(places)
+    at_lowest, at_highest = slope(lowest, everywhere), slope(highest, everywhere)
+    # At an end of the range the likelihood may still be rising towards it.
+    log_rate = np.where(at_highest >= 0, highest, lowest)
+    inside = np.flatnonzero(histories.has_removals & (at_lowest > 0) & (at_highest < 0))
+    if inside.size:
+        log_rate[inside] = find_root(slope, (lowest[inside], highest[inside]), args=(inside,)).x
+    return np.where(histories.has_removals, 100 * np.exp(log_rate), 0.0)
+
+
+def _likelihood(histories: _Histories, log_rate: Floats, detection: float) -> tuple[Floats, Floats]:
+    """Return the log-likelihood of each place at a log rate of its own, and its derivative."""
+    rate = np.exp(log_rate)[histories.place]
+    value, slope = np.zeros_like(rate), np.zeros_like(rate)
+    left, left_slope = np.zeros_like(rate), np.zeros_like(rate)
+    for removed, kept, gap_years, stayed in histories.columns:
+        here = slice(len(removed))
+        hazard = rate[here] * gap_years
+        sound = (1 - left[here] * stayed) * np.exp(-hazard)
+        rejectable = 1 - sound
+        by_rate = hazard * sound + left_slope[here] * stayed * np.exp(-hazard)
+        # A share of exactly 0 or 1 occurs only where the hazard is beyond double precision.
+        found = np.clip(detection * rejectable, 1e-300, 1 - 1e-16)
+        value[here] += removed * np.log(found) + kept * np.log1p(-found)
+        slope[here] += (removed / found - kept / (1 - found)) * detection * by_rate
         # Where perfect looks find every item rejectable none is left, and no share of them rejectable.
-        left = (1 - detection) * rejectable / np.maximum(1 - detection * rejectable, 1e-300)
-    return found
+        standing = np.maximum(1 - detection * rejectable, 1e-300)
+        left[here] = (1 - detection) * rejectable / standing
+        left_slope[here] = (1 - detection) * by_rate / standing / standing
+    places = len(histories.has_removals)
+    return (
+        np.bincount(histories.place, weights=value, minlength=places).astype(float),
+        np.bincount(histories.place, weights=slope, minlength=places).astype(float),
+    )

@@ -270,11 +270,12 @@ def simulate_removals(
     of_place = _draw_each(rates.of_place, rates.places, draws, seed)
     of_place *= _draw_each(rates.of_year, [f"year|{name}" for name in rates.places], draws, seed)
     of_class = _draw_each(rates.of_class, rates.classes, draws, seed)
+    bandwidths = {interval: _bandwidth(slips) for interval, slips in calendar.slips.items()}
     found = []
     for rows in _rounds(fleet[rates.has_rate if is_wanted is None else rates.has_rate & is_wanted]):
         first = fleet.iloc[rows[0]]
         generator = own_generator(seed, *first[PLACE], str(first["days_since_start"]))
-        days, gaps = _looks(first, calendar, horizon_days, draws, generator)
+        days, gaps = _looks(first, calendar, bandwidths, horizon_days, draws, generator)
         own = Gammas(rates.of_row.shape[rows], rates.of_row.scale[rows]).draw(draws, generator)
         rate = rates.factor[rows] * of_place[:, rates.place[rows]] * of_class[:, rates.item_class[rows]] * own
         strictness = _strictness(calendar.look_sd, days.shape, generator)
@@ -429,14 +430,20 @@ def _draw_each(gammas: Gammas, names: list[str], draws: int, seed: int) -> Float
 
 
 def _looks(
-    first: pd.Series, calendar: Calendar, horizon_days: int, draws: int, generator: np.random.Generator
+    first: pd.Series,
+    calendar: Calendar,
+    bandwidths: dict[int, float],
+    horizon_days: int,
+    draws: int,
+    generator: np.random.Generator,
 ) -> tuple[Floats, Floats]:
     """Return the day of each look from today and the days since the one before, both (draws, looks)."""
     interval = first["interval_months"] * DAYS_IN_MONTH
     next_on = max(interval - first["days_since_start"], OVERDUE_HELD_AFTER_DAYS)
     looks = max(int(np.ceil((horizon_days - next_on) / interval)), 0) + 1
     slips = calendar.slips.get(int(first["interval_months"]), np.zeros(1))
-    slip = generator.choice(slips, (draws, looks)) + generator.normal(0, _bandwidth(slips), (draws, looks))
+    smoothing = bandwidths.get(int(first["interval_months"]), 0.0)
+    slip = generator.choice(slips, (draws, looks)) + generator.normal(0, smoothing, (draws, looks))
     days = np.maximum(np.sort(next_on + interval * (np.arange(looks) + slip), axis=1), 1.0)
     before = np.column_stack([np.full(draws, -float(first["days_since_start"])), days[:, :-1]])
     return days, days - before

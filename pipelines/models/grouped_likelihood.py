@@ -8,10 +8,11 @@ log H = design @ coefficients + effect of the unit + log gap.
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
+from math import factorial
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import logsumexp
+from scipy.special import bernoulli, logsumexp
 
 from pipelines.models.limits import Floats
 
@@ -28,6 +29,12 @@ RATE_PRIOR_POWER = 1.0  # of the rate of a kind of place: flat in the rate, as e
 RATE_STEPS = np.linspace(-1.0, 1.0, 201)  # values of a log rate at which its density is worked out
 WIDEST_STEP = 1.0  # a Newton step in a log rate or a log sd: further off the quadratic model is worthless
 
+LONGEST_HAZARD_OF_SERIES = 1.0  # of a gap; beyond it more terms would be needed than cells are worth
+
+# B(2n) / (2n (2n)!) for n = 1 to 10: the even powers in log((1 - exp(-h)) / h).
+_SERIES = [
+    number / (2 * n * factorial(2 * n)) for n, number in enumerate(bernoulli(20)[2::2].tolist(), start=1)
+]
 _HERMITE, _weights = np.polynomial.hermite.hermgauss(QUADRATURE_POINTS)
 _LOG_WEIGHTS = np.log(_weights) + _HERMITE**2
 
@@ -36,7 +43,9 @@ _LOG_WEIGHTS = np.log(_weights) + _HERMITE**2
 class Cells:
     """Sufficient statistics of grouped looks, sorted by unit, place and design, so that equals stand together.
 
-    `removed` and `kept` need not be whole: looks that vary more than chance allows are weighted down.
+    `removed` and `kept` need not be whole: looks that vary more than chance allows are weighted down. Cells of one
+    place that share a design are of one kind: they differ in their gaps only, and all that follows is worked out kind
+    by kind.
     """
 
     design: Floats  # shape (cells, coefficients)
@@ -47,22 +56,47 @@ class Cells:
     unit: Ints  # the position of each cell's unit, and of its place
     place: Ints
 
+    def log_likelihood(self, log_rate: NDArray) -> tuple[NDArray, NDArray, NDArray]:
+        """Return the log-likelihood of each kind, and its first two derivatives by the log rate.
+
+        Takes one row per kind; further axes are log rates of the same kind.
+
+        Notes
+        -----
+        With h = rate * gap, log(1 - exp(-h)) is log(h) - h/2 + sum over n of B(2n) h^(2n) / (2n (2n)!), B(2n) the
+        Bernoulli numbers: of a kind's many gaps only the sums of their powers matter, weighted by removals. Up to
+        h = 1 ten terms are exact to double precision; where the longest gap has a larger hazard, cells are added up.
+        """
+        flat = log_rate.reshape(len(log_rate), -1)
+        kinds = self._kinds
+        rate = np.exp(np.minimum(flat, 700))
+        hazard = rate * kinds.longest_gap
+        is_short = hazard <= LONGEST_HAZARD_OF_SERIES
+        squared = np.where(is_short, hazard, 0.0) ** 2
+        linear = kinds.linear * np.where(is_short, rate, 0.0)
+        value = kinds.removed * flat + kinds.constant - linear + _polynomial(kinds.terms, squared)
+        slope = kinds.removed - linear + _polynomial(kinds.terms_of_slope, squared)
+        curvature = -linear + _polynomial(kinds.terms_of_curvature, squared)
+        if not is_short.all():
+            kind, column = np.nonzero(~is_short)
+            for whole, part in zip(
+                (value, slope, curvature), self._added_up(kind, flat[kind, column]), strict=True
+            ):
+                whole[kind, column] = part
+        return value.reshape(log_rate.shape), slope.reshape(log_rate.shape), curvature.reshape(log_rate.shape)
+
     def by_unit(self, values: NDArray) -> NDArray:
-        """Return the sum of `values`, one row per cell, for each unit."""
+        """Return the sum of `values`, one row per kind, for each unit."""
         return np.add.reduceat(values, self._unit_starts, axis=0)
 
     def by_place(self, values: NDArray) -> NDArray:
-        """Return the sum of `values`, one row per cell, for each place."""
+        """Return the sum of `values`, one row per kind, for each place."""
         return np.add.reduceat(values, self._place_starts, axis=0)
-
-    def by_kind(self, values: NDArray) -> NDArray:
-        """Return the sum of `values`, one row per cell, for each kind: cells of one place that share a design."""
-        return np.add.reduceat(values, self._kind_starts, axis=0)
 
     @cached_property
     def unit_of_place(self) -> Ints:
         """The position of each place's unit."""
-        return self.unit[self._place_starts]
+        return self.unit_of_kind[self._place_starts]
 
     @cached_property
     def unit_of_kind(self) -> Ints:
@@ -70,21 +104,81 @@ class Cells:
         return self.unit[self._kind_starts]
 
     @cached_property
+    def place_of_kind(self) -> Ints:
+        """The position of each kind's place."""
+        return self.place[self._kind_starts]
+
+    @cached_property
     def design_of_kind(self) -> Floats:
         """The design of each kind."""
         return self.design[self._kind_starts]
 
     @cached_property
+    def exposure_of_kind(self) -> Floats:
+        """The exposure of each kind."""
+        return np.add.reduceat(self.exposure, self._kind_starts)
+
+    @cached_property
     def _unit_starts(self) -> Ints:
-        return _starts(self.unit[:, None])
+        return _starts(self.unit_of_kind[:, None])
 
     @cached_property
     def _place_starts(self) -> Ints:
-        return _starts(self.place[:, None])
+        return _starts(self.place_of_kind[:, None])
 
     @cached_property
     def _kind_starts(self) -> Ints:
         return _starts(np.column_stack([self.place, self.design]))
+
+    @cached_property
+    def _kinds(self) -> "_Kinds":
+        starts, gap = self._kind_starts, np.exp(self.log_gap)
+        longest = np.maximum.reduceat(gap, starts)
+        relative = (gap / longest[self._kind_of_cell]) ** 2
+        terms, powers = [], self.removed.copy()
+        for factor in _SERIES:
+            powers = powers * relative
+            terms.append(factor * np.add.reduceat(powers, starts)[:, None])
+        number = 2 * np.arange(1, len(_SERIES) + 1)
+        return _Kinds(
+            longest_gap=longest[:, None],
+            removed=np.add.reduceat(self.removed, starts)[:, None],
+            constant=np.add.reduceat(self.removed * self.log_gap, starts)[:, None],
+            linear=np.add.reduceat((self.removed / 2 + self.kept) * gap, starts)[:, None],
+            terms=terms,
+            terms_of_slope=[n * term for n, term in zip(number, terms, strict=True)],
+            terms_of_curvature=[n**2 * term for n, term in zip(number, terms, strict=True)],
+        )
+
+    @cached_property
+    def _kind_of_cell(self) -> Ints:
+        sizes = np.diff(np.append(self._kind_starts, len(self.log_gap)))
+        return np.repeat(np.arange(len(sizes)), sizes)
+
+    def _added_up(self, kind: Ints, log_rate: Floats) -> tuple[Floats, Floats, Floats]:
+        # The log-likelihood and its derivatives of some kinds, each at a log rate, from their cells.
+        first = self._kind_starts
+        sizes = np.diff(np.append(first, len(self.log_gap)))[kind]
+        starts = np.cumsum(sizes) - sizes
+        cell = np.arange(sizes.sum()) - np.repeat(starts - first[kind], sizes)
+        parts = cell_log_likelihood(
+            np.repeat(log_rate, sizes) + self.log_gap[cell], self.removed[cell], self.kept[cell]
+        )
+        value, slope, curvature = (np.add.reduceat(part, starts) for part in parts)
+        return value, slope, curvature
+
+
+@dataclass(frozen=True)
+class _Kinds:
+    """What the likelihood of each kind needs to know of its cells; columns, so that log rates run along rows."""
+
+    longest_gap: Floats
+    removed: Floats
+    constant: Floats  # removed times log gap
+    linear: Floats  # kept and half of removed, times gap
+    terms: list[Floats]  # of even powers of the hazard of the longest gap
+    terms_of_slope: list[Floats]
+    terms_of_curvature: list[Floats]
 
 
 @dataclass(frozen=True)
@@ -130,15 +224,13 @@ def cell_log_likelihood(log_hazard: Floats, removed: Floats, kept: Floats) -> tu
 
 def pooled_likelihood(cells: Cells, coefficients: Floats) -> Derivatives:
     """Return the log-likelihood where all units are alike, with gradient and Hessian by the coefficients."""
-    value, slope, curvature = cell_log_likelihood(
-        cells.design @ coefficients + cells.log_gap, cells.removed, cells.kept
-    )
-    hessian = cells.design.T @ (cells.design * curvature[:, None])
-    return float(value.sum()), cells.design.T @ slope, hessian
+    design = cells.design_of_kind
+    value, slope, curvature = cells.log_likelihood(design @ coefficients)
+    return float(value.sum()), design.T @ slope, design.T @ (design * curvature[:, None])
 
 
 def effect_modes(cells: Cells, coefficients: Floats, effect_sd: float) -> tuple[Floats, Floats, Floats]:
-    """Return the most likely effect of each unit, its conditional standard error, and the cells' curvature there.
+    """Return the most likely effect of each unit, its conditional standard error, and the kinds' curvature there.
 
     Parameters
     ----------
@@ -149,10 +241,10 @@ def effect_modes(cells: Cells, coefficients: Floats, effect_sd: float) -> tuple[
     effect_sd : float
         Standard deviation of the effects of units on the log rate, above 0.
     """
-    fixed = cells.design @ coefficients + cells.log_gap
+    fixed = cells.design_of_kind @ coefficients
     mode = np.zeros(cells.unit[-1] + 1)
     for _ in range(100):
-        _, slope, curvature = cell_log_likelihood(fixed + mode[cells.unit], cells.removed, cells.kept)
+        _, slope, curvature = cells.log_likelihood(fixed + mode[cells.unit_of_kind])
         precision = 1 / effect_sd**2 - cells.by_unit(curvature)
         step = (cells.by_unit(slope) - mode / effect_sd**2) / precision
         mode = mode + np.clip(step, -WIDEST_STEP, WIDEST_STEP)
@@ -191,23 +283,19 @@ def integrated_likelihood(cells: Cells, coefficients: Floats, log_sd: float) -> 
     effect_sd = np.exp(log_sd)
     mode, mode_se, _ = effect_modes(cells, coefficients, effect_sd)
     effect = mode[:, None] + np.sqrt(2) * mode_se[:, None] * _HERMITE
-    value, slope, curvature = cell_log_likelihood(
-        (cells.design @ coefficients + cells.log_gap)[:, None] + effect[cells.unit],
-        cells.removed[:, None],
-        cells.kept[:, None],
+    value, slope, curvature = cells.log_likelihood(
+        (cells.design_of_kind @ coefficients)[:, None] + effect[cells.unit_of_kind]
     )
     integrand = _LOG_WEIGHTS + cells.by_unit(value) - effect**2 / (2 * effect_sd**2)
     integral = logsumexp(integrand, axis=1)
     share = np.exp(integrand - integral[:, None])
     log_likelihood = np.sum(integral + np.log(mode_se / effect_sd)) - 0.5 * np.log(np.pi) * mode.size
 
-    # Cells of one kind share their design, so each sum over many cells is taken once, not once per coefficient.
-    of_kind, kinds = cells.by_kind(slope), _starts(cells.unit_of_kind[:, None])
-    by_coefficient = [np.add.reduceat(of_kind * column[:, None], kinds) for column in cells.design_of_kind.T]
+    by_coefficient = [cells.by_unit(slope * column[:, None]) for column in cells.design_of_kind.T]
     scores = np.stack([*by_coefficient, (effect / effect_sd) ** 2], axis=2)
     mean_score = np.einsum("sq,sqp->sp", share, scores)
     hessian = np.einsum("sq,sqp,sqr->pr", share, scores, scores) - mean_score.T @ mean_score
-    mean_curvature = (share[cells.unit_of_kind] * cells.by_kind(curvature)).sum(axis=1)
+    mean_curvature = (share[cells.unit_of_kind] * curvature).sum(axis=1)
     hessian[:-1, :-1] += cells.design_of_kind.T @ (cells.design_of_kind * mean_curvature[:, None])
     hessian[-1, -1] -= 2 * mean_score[:, -1].sum()
     gradient = mean_score.sum(axis=0)
@@ -313,10 +401,12 @@ def place_quantiles(cells: Cells, spreads: list[Spread], probabilities: list[flo
     log_rate = middle[:, None] + reach[:, None] * RATE_STEPS
 
     relative = _relative_to_place(cells, max(spreads, key=lambda spread: spread.weight).coefficients)
-    own = cells.by_place(_along(cells, relative[:, None] + log_rate[cells.place])[0])
+    own = cells.by_place(cells.log_likelihood(relative[:, None] + log_rate[cells.place_of_kind])[0])
     density = np.zeros_like(log_rate)
     for spread, centre, error, tilt in zip(spreads, centres, errors, tilts, strict=True):
-        _, slope, curvature = (cells.by_place(part) for part in _along(cells, relative + centre[cells.place]))
+        _, slope, curvature = map(
+            cells.by_place, cells.log_likelihood(relative + centre[cells.place_of_kind])
+        )
         # A place that is alone of its kind leaves nothing of the normal, and rounding could make that less.
         others = np.maximum(1 / error**2 + curvature, 0)[:, None]
         off = log_rate - centre[:, None]
@@ -346,7 +436,7 @@ def place_log_rates(cells: Cells, coefficients: Floats, effect: Floats) -> Float
 
 def _place_normals(cells: Cells, spread: Spread) -> tuple[Floats, Floats, Floats]:
     mode, mode_se, curvature = effect_modes(cells, spread.coefficients, spread.effect_sd)
-    mode_by_coefficients = cells.by_unit(curvature[:, None] * cells.design) * mode_se[:, None] ** 2
+    mode_by_coefficients = cells.by_unit(curvature[:, None] * cells.design_of_kind) * mode_se[:, None] ** 2
     of_place = _log_mix(cells, spread.coefficients)[1]
     by_coefficients = of_place + mode_by_coefficients[cells.unit_of_place]
     variance = np.einsum("pi,ij,pj->p", by_coefficients, spread.covariance, by_coefficients)
@@ -357,21 +447,25 @@ def _place_normals(cells: Cells, spread: Spread) -> tuple[Floats, Floats, Floats
 
 
 def _log_mix(cells: Cells, coefficients: Floats) -> tuple[Floats, Floats]:
-    # The log of the mean rate of a place's cells, weighted by exposure, and its gradient.
-    removals = cells.exposure * np.exp(cells.design @ coefficients)
+    # The log of the mean rate of a place's kinds, weighted by exposure, and its gradient.
+    removals = cells.exposure_of_kind * np.exp(cells.design_of_kind @ coefficients)
     total = cells.by_place(removals)
-    gradient = cells.by_place(removals[:, None] * cells.design) / total[:, None]
-    return np.log(total / cells.by_place(cells.exposure)), gradient
+    gradient = cells.by_place(removals[:, None] * cells.design_of_kind) / total[:, None]
+    return np.log(total / cells.by_place(cells.exposure_of_kind)), gradient
 
 
 def _relative_to_place(cells: Cells, coefficients: Floats) -> Floats:
-    return cells.design @ coefficients - _log_mix(cells, coefficients)[0][cells.place]
+    return cells.design_of_kind @ coefficients - _log_mix(cells, coefficients)[0][cells.place_of_kind]
 
 
-def _along(cells: Cells, log_rate: Floats) -> tuple[Floats, Floats, Floats]:
-    columns = (cells.log_gap, cells.removed, cells.kept)
-    log_gap, removed, kept = (column.reshape(-1, *[1] * (log_rate.ndim - 1)) for column in columns)
-    return cell_log_likelihood(log_rate + log_gap, removed, kept)
+def _polynomial(terms: list[Floats], at: Floats) -> Floats:
+    # Without a constant term; in place, since these are the passes over the largest arrays.
+    value = np.broadcast_to(terms[-1], at.shape).copy()
+    for term in reversed(terms[:-1]):
+        value *= at
+        value += term
+    value *= at
+    return value
 
 
 def _starts(rows: NDArray) -> Ints:

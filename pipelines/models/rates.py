@@ -5,7 +5,7 @@ import pandas as pd
 
 from pipelines.contracts import RiskTargets
 from pipelines.models.limits import exact_rate_limits
-from pipelines.models.trend import drift_chart, false_signal_chances, rate_chart
+from pipelines.models.trend import drift_chart, false_signal_chances, rate_charts
 
 SIGNALS = ["signal", "drift_signal"]
 CHARTED = [
@@ -131,11 +131,7 @@ def control_limits(months: pd.DataFrame, series: list[str], targets: RiskTargets
     there is none. Where nothing was removed in those months there are no limits: a centre of 0 would make the
     very first removal a signal. Where the baseline months spread more than chance allows, limits are widened.
     """
-    charts = [
-        _chart(rows, targets.least_months_for_limits)
-        for _, rows in months.groupby(series, dropna=False, sort=False)
-    ]
-    limits = pd.concat([_no_chart(months.head(0)), *charts]).loc[months.index]
+    limits = _charts(months, series, targets.least_months_for_limits)
     limits["limit_note"] = joined_notes(
         note(
             limits["centre"].isna().groupby([months[name] for name in series], dropna=False).transform("all"),
@@ -146,35 +142,38 @@ def control_limits(months: pd.DataFrame, series: list[str], targets: RiskTargets
     return limits
 
 
-def _chart(months: pd.DataFrame, least_months: int) -> pd.DataFrame:
-    """Return the control chart and the drift chart of one series; all empty where it has too few months with a rate."""
+def _charts(months: pd.DataFrame, series: list[str], least_months: int) -> pd.DataFrame:
+    """Return the control and drift charts of each series; all empty where it has too few months with a rate."""
+    number = months.groupby(series, dropna=False, sort=False).ngroup()
     has_rate = months["removed_per_100_shackle_years"].notna()
+    is_baseline = has_rate & (has_rate.astype(int).groupby(number).cumsum() <= least_months)
+    is_charted = is_baseline.groupby(number).transform("sum") >= least_months
+    charted = months[is_charted]
+    of_charted = np.asarray(charted.groupby(series, dropna=False, sort=False).ngroup(), dtype=np.intp)
+    has_rate = has_rate[is_charted]
     removed, shackle_years = (
-        months[name].where(has_rate, 0).to_numpy(dtype=float) for name in ("removed_at_risk", "shackle_years")
+        charted[name].where(has_rate, 0).to_numpy(dtype=float)
+        for name in ("removed_at_risk", "shackle_years")
     )
-    expected = months["expected_removals"].where(has_rate, 0) if "expected_removals" in months else None
-    is_baseline = has_rate & (has_rate.astype(int).cumsum() <= least_months)
-    if is_baseline.sum() < least_months:
-        return pd.DataFrame(np.nan, index=months.index, columns=CHARTED).astype(
-            dict.fromkeys(SIGNALS, object)
-        )
-    chart = rate_chart(removed, shackle_years, least_months, expected, is_baseline)
-    points = chart.points.set_index(months.index)
+    expected = charted["expected_removals"].where(has_rate, 0) if "expected_removals" in charted else None
+    charts = rate_charts(of_charted, removed, shackle_years, least_months, expected, is_baseline[is_charted])
+    points = charts.points.set_index(charted.index)
+    widening = charts.widening[of_charted]
     counts = points["centre"].to_numpy() * shackle_years / 100
-    error = chart.widening * np.sqrt(100 * points["centre"] / np.where(has_rate, shackle_years, np.nan))
-    drift = drift_chart(points["value"], points["centre"], error.where(error > 0)).set_index(months.index)
+    error = widening * np.sqrt(100 * points["centre"] / np.where(has_rate, shackle_years, np.nan))
+    drift = drift_chart(
+        points["value"], points["centre"], error.where(error > 0), series=of_charted
+    ).set_index(charted.index)
     has_limits = points["limit_upper"].notna()
-    return points.assign(
-        false_signal_chance=pd.Series(false_signal_chances(counts, chart.widening), months.index).where(
+    found = points.assign(
+        false_signal_chance=pd.Series(false_signal_chances(counts, widening), charted.index).where(
             has_limits
         ),
         smoothed_rate=drift["ewma"].where(has_limits),
         drift_signal=drift["signal"].where(has_limits, None),  # type: ignore[call-overload]
     )[CHARTED]
-
-
-def _no_chart(months: pd.DataFrame) -> pd.DataFrame:
-    return pd.DataFrame(np.nan, index=months.index, columns=CHARTED).astype(dict.fromkeys(SIGNALS, object))
+    empty = pd.DataFrame(np.nan, index=months.index[~is_charted], columns=CHARTED)
+    return pd.concat([found, empty.astype(dict.fromkeys(SIGNALS, object))]).loc[months.index]
 
 
 def charted_rates(months: pd.DataFrame, series: list[str], targets: RiskTargets) -> pd.DataFrame:

@@ -47,6 +47,20 @@ class ControlChart:
 
 
 @dataclass(frozen=True)
+class ControlCharts:
+    """Control charts of many series: `points` of all of them, in the order they came in, the rest one for each series.
+
+    `sigma_z` is NaN where too few points say it; `baseline_points` is the number of those that centre and spread are
+    taken from.
+    """
+
+    points: pd.DataFrame
+    sigma_z: Floats
+    widening: Floats
+    baseline_points: NDArray[np.intp]
+
+
+@dataclass(frozen=True)
 class RateOfChange:
     """By what factor a removal rate changes per year: `ratio_per_year` with limits, or the `note` why there is none.
 
@@ -113,41 +127,76 @@ def rate_chart(
     >>> print(*chart.points[["centre", "limit_upper", "signal"]].round(2).iloc[-1])
     4.33 12.0 above
     """
+    removed = np.asarray(removed, dtype=float)
+    one = np.zeros(removed.shape, dtype=int)
+    charts = rate_charts(one, removed, shackle_years, least_points, expected, is_baseline)
+    baseline_points, sigma_z = int(charts.baseline_points[0]), charts.sigma_z[0]
+    has_centre = bool((charts.points["centre"] > 0).any())
+    if notes := _reasons_for_no_limits(baseline_points, least_points, has_centre):
+        return ControlChart(charts.points, None, 1.0, notes)
+    known = None if np.isnan(sigma_z) else float(sigma_z)
+    return ControlChart(charts.points, known, float(charts.widening[0]), _widening_note(known))
+
+
+def rate_charts(
+    series: NDArray[np.intp],
+    removed: ArrayLike,
+    shackle_years: ArrayLike,
+    least_points: int,
+    expected: ArrayLike | None = None,
+    is_baseline: ArrayLike | None = None,
+) -> ControlCharts:
+    """Return the charts of many series at once, each as `rate_chart` gives it.
+
+    Parameters
+    ----------
+    series : ndarray of int, shape (n,)
+        The series of each month, numbered from 0; months of one series come in their order.
+    removed, shackle_years, least_points, expected, is_baseline
+        As for `rate_chart`.
+    """
     removed, shackle_years = np.asarray(removed, dtype=float), np.asarray(shackle_years, dtype=float)
     _refuse_impossible_months(removed, shackle_years)
+    count = int(series.max()) + 1 if series.size else 1
     has_point = shackle_years > 0
     is_baseline = has_point if is_baseline is None else has_point & np.asarray(is_baseline, dtype=bool)
+    baseline = series[is_baseline]
+    points_of = np.bincount(baseline, minlength=count)
     if expected is None:
-        centre = removed[is_baseline].sum() / max(shackle_years[is_baseline].sum(), np.finfo(float).tiny)
-        expected = centre * shackle_years
+        sums = (np.bincount(baseline, part[is_baseline], count) for part in (removed, shackle_years))
+        of_series = next(sums) / np.maximum(next(sums), np.finfo(float).tiny)
+        expected = of_series[series] * shackle_years
     expected = np.asarray(expected, dtype=float)
     unit = 100 / np.where(has_point, shackle_years, np.nan)
     points = pd.DataFrame({"value": removed * unit, "centre": expected * unit})
 
     has_limits = has_point & (expected > 0)
-    notes = _reasons_for_no_limits(int(is_baseline.sum()), least_points, bool(has_limits.any()))
     z = (removed - expected) / np.sqrt(np.where(has_limits, expected, 1.0))
-    sigma_z, widening, widening_note = laney_widening(z[is_baseline & has_limits])
-    if notes:
-        return ControlChart(_without_limits(points), None, 1.0, notes)
-    lower, upper, signal, p_value = _count_limits(removed, expected, widening)
-    limited = _with_limits(points, lower * unit, upper * unit, signal, p_value)
-    return ControlChart(limited, sigma_z, widening, widening_note)
+    sigma_z = laney_sigma(z[is_baseline & has_limits], series[is_baseline & has_limits], count)
+    widening = np.where(sigma_z > 1, sigma_z, 1.0)
+    is_limited = (points_of >= least_points) & (np.bincount(series[has_limits], minlength=count) > 0)
+    widening[~is_limited] = 1.0
+    lower, upper, signal, p_value = _count_limits(removed, expected, widening[series])
+    limited = _with_limits(points, lower * unit, upper * unit, signal, p_value, is_limited[series])
+    return ControlCharts(limited, sigma_z, widening, points_of)
 
 
-def laney_widening(z: Floats) -> tuple[float | None, float, tuple[str, ...]]:
-    """Return how many times wider than by chance alone the limits of a series are, and what to say of it.
+def laney_sigma(z: Floats, series: NDArray[np.intp], count: int) -> Floats:
+    """Return how many times further apart the points of each series lie than chance puts them; NaN for few points.
 
     Parameters
     ----------
     z : ndarray of float, shape (n,)
         The points of the baseline in order, each less its centre, in standard errors of chance.
+    series : ndarray of int, shape (n,)
+        The series of each point, numbered from 0; points of one series stand together.
+    count : int
+        How many series there are.
 
     Returns
     -------
-    sigma_z, widening, notes : float or None, float, tuple of str
-        The mean moving range of `z` in standard deviations; None for few points. Limits are never narrowed: the widening
-        is 1 or more.
+    ndarray of float, shape (count,)
+        The mean moving range of a series in standard deviations, the widening of its limits where it is above 1.
 
     References
     ----------
@@ -155,23 +204,23 @@ def laney_widening(z: Floats) -> tuple[float | None, float, tuple[str, ...]]:
 
     Examples
     --------
-    >>> [round(float(value), 2) for value in laney_widening(np.array([0.0, 3.0] * 10))[:2]]
-    [2.66, 2.66]
+    >>> laney_sigma(np.array([0.0, 3.0] * 10), np.zeros(20, dtype=int), 1).round(2).tolist()
+    [2.66]
     """
-    if z.size < LEAST_POINTS_FOR_SPREAD:
-        return None, 1.0, (f"under {LEAST_POINTS_FOR_SPREAD} points, limits by chance only",)
-    sigma_z = float(np.abs(np.diff(z)).mean() / MEAN_RANGE_OF_TWO)
-    if sigma_z <= 1:
-        return sigma_z, 1.0, ()
-    return (
-        sigma_z,
-        sigma_z,
-        (f"months lie further apart than chance puts them on average, limits widened {sigma_z:.2f} times",),
-    )
+    is_next = series[1:] == series[:-1]
+    ranges = np.bincount(series[1:][is_next], np.abs(np.diff(z))[is_next], count)
+    points = np.bincount(series, minlength=count)
+    mean = ranges / np.maximum(points - 1, 1)
+    return np.where(points >= LEAST_POINTS_FOR_SPREAD, mean / MEAN_RANGE_OF_TWO, np.nan)
 
 
 def drift_chart(
-    value: ArrayLike, centre: ArrayLike, error: ArrayLike, weight: float = EWMA_WEIGHT, width: float = WIDTH
+    value: ArrayLike,
+    centre: ArrayLike,
+    error: ArrayLike,
+    weight: float = EWMA_WEIGHT,
+    width: float = WIDTH,
+    series: ArrayLike = 0,
 ) -> pd.DataFrame:
     """Return an exponentially weighted moving average with its control limits: a detector of slow drift.
 
@@ -188,6 +237,8 @@ def drift_chart(
         Weight of the newest point, above 0 and at most 1.
     width : float
         Half-width of the limits in standard errors.
+    series : array_like of int, shape (n,), optional
+        The series of each point where there are several, numbered from 0; points of one come in their order.
 
     Returns
     -------
@@ -213,11 +264,17 @@ def drift_chart(
     value = np.asarray(value, dtype=float)
     centre, error = (np.broadcast_to(np.asarray(part, dtype=float), value.shape) for part in (centre, error))
     average, variance = np.full_like(value, np.nan), np.full_like(value, np.nan)
-    latest = latest_variance = 0.0
-    for month in np.flatnonzero(~np.isnan(value)):
-        latest = weight * (value[month] - centre[month]) + (1 - weight) * latest
-        latest_variance = weight**2 * error[month] ** 2 + (1 - weight) ** 2 * latest_variance
-        average[month], variance[month] = latest, latest_variance
+    month = np.flatnonzero(~np.isnan(value))
+    of_month = np.broadcast_to(np.asarray(series), value.shape)[month]
+    latest, latest_variance = np.zeros((2, int(of_month.max()) + 1 if month.size else 0))
+    # The first points of all series together, then their second ones, and so on.
+    place = pd.Series(of_month).groupby(of_month).cumcount().to_numpy()
+    order = np.argsort(place, kind="stable")
+    for rows in np.split(order, np.flatnonzero(np.diff(place[order])) + 1):
+        here, of = month[rows], of_month[rows]
+        latest[of] = weight * (value[here] - centre[here]) + (1 - weight) * latest[of]
+        latest_variance[of] = weight**2 * error[here] ** 2 + (1 - weight) ** 2 * latest_variance[of]
+        average[here], variance[here] = latest[of], latest_variance[of]
     reach = width * np.sqrt(variance)
     signal = np.select([average > reach, average < -reach], [ABOVE, BELOW], WITHIN).astype(object)
     signal[np.isnan(value)] = None
@@ -377,8 +434,16 @@ def _reasons_for_no_limits(points: int, least_points: int, has_removals: bool) -
     return notes
 
 
+def _widening_note(sigma_z: float | None) -> tuple[str, ...]:
+    if sigma_z is None:
+        return (f"under {LEAST_POINTS_FOR_SPREAD} points, limits by chance only",)
+    if sigma_z <= 1:
+        return ()
+    return (f"months lie further apart than chance puts them on average, limits widened {sigma_z:.2f} times",)
+
+
 def _count_limits(
-    removed: Floats, expected: Floats, widening: float
+    removed: Floats, expected: Floats, widening: Floats
 ) -> tuple[Floats, Floats, Signals, Floats]:
     reach = WIDTH * widening * np.sqrt(expected)
     at_least, at_most = (
@@ -396,9 +461,13 @@ def _count_limits(
 
 def _ordinary(function: str, at: ArrayLike, expected: Floats, widening: ArrayLike) -> Floats:
     # Counts of the given mean: Poisson, or negative binomial with the widened variance.
-    variance_ratio = np.maximum(np.asarray(widening) ** 2, 1 + 1e-9)
-    widened = getattr(nbinom, function)(at, expected / (variance_ratio - 1), 1 / variance_ratio)
-    return np.where(np.asarray(widening) > 1, widened, getattr(poisson, function)(at, expected))
+    at, expected, widening = np.broadcast_arrays(at, expected, widening)
+    found = np.empty(expected.shape)
+    plain = widening <= 1
+    found[plain] = getattr(poisson, function)(at[plain], expected[plain])
+    excess = np.maximum(widening[~plain] ** 2, 1 + 1e-9) - 1
+    found[~plain] = getattr(nbinom, function)(at[~plain], expected[~plain] / excess, 1 / (1 + excess))
+    return found
 
 
 def _without_limits(points: pd.DataFrame) -> pd.DataFrame:
@@ -406,10 +475,15 @@ def _without_limits(points: pd.DataFrame) -> pd.DataFrame:
 
 
 def _with_limits(
-    points: pd.DataFrame, lower: Floats, upper: Floats, signal: Signals, p_value: Floats
+    points: pd.DataFrame,
+    lower: Floats,
+    upper: Floats,
+    signal: Signals,
+    p_value: Floats,
+    is_limited: NDArray[np.bool_],
 ) -> pd.DataFrame:
     limits = pd.DataFrame(
         {"limit_lower": lower, "limit_upper": upper, "signal": signal.astype(object), "p_value": p_value}
     )
-    has_limits = points["value"].notna() & (points["centre"] > 0)
+    has_limits = is_limited & points["value"].notna() & (points["centre"] > 0)
     return points.join(limits.where(has_limits, _without_limits(points)[limits.columns]))

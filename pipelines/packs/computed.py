@@ -7,14 +7,14 @@ from pathlib import Path
 import duckdb
 import pandas as pd
 
-from pipelines.contracts import benchmark_rules, family_called, own_targets
+from pipelines.contracts import benchmark_rules, family_called
 from pipelines.exposure import WORKING_TABLES
 from pipelines.faults import RequestFault
 from pipelines.models.benchmark.disclosure import thin_environments
 from pipelines.scratch import scratch_folder
 from pipelines.store import open_store
 from pipelines.store.file import attach_to_read, copied_store, quiet_connection
-from pipelines.tables import TABLES, compute_tables, count_gear, read_table
+from pipelines.tables import TABLES, compute_tables, count_gear, is_computed_for, read_table
 
 # The tables of all clients that a client's view of its peers is made from, kept in a schema of their own beside tables
 # that rest on less.
@@ -140,20 +140,3 @@ def _names_of_tables(con: duckdb.DuckDBPyConnection, catalog: str) -> list[str]:
         {"catalog": catalog},
     )
     return [name for (name,) in found.fetchall()]
-
-
-def is_computed_for(con: duckdb.DuckDBPyConnection, period: str) -> bool:
-    """Return whether the result tables rest on all that the open store holds and on the risk targets in force, for a month.
-
-    '' is whatever month.
-    """
-    if not {"table_state", "summed_groups"} <= {*_names_of_tables(con, "")}:
-        return False
-    found = con.execute("select *, (select max(load_id) from loads) as latest from table_state")
-    names = [column[0] for column in found.description]
-    state = dict(zip(names, found.fetchall()[0], strict=True))
-    # A store of an earlier version does not say: its tables rest on the targets that come with the project.
-    is_current = (
-        state["computed_for_load"] == state["latest"] and state.get("own_targets", "") == own_targets()
-    )
-    return is_current and period in ("", state["period"])

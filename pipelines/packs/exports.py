@@ -15,7 +15,6 @@ from pipelines.faults import RequestFault
 from pipelines.packs.headings import Heading, heading
 from pipelines.settings import carried
 from pipelines.units import in_units
-from pipelines.wording import cautions
 from pipelines.wording_gear import of_gear
 
 # A spreadsheet reads a cell that begins so as a formula.
@@ -163,6 +162,8 @@ def _plain(value: object) -> object:
 
 
 def _write_about(book: Any, about: list[str]) -> None:
+    from pipelines.wording import cautions  # brings the models, which a table in text does without
+
     sheet = book.add_worksheet("About")
     sheet.set_column(0, 0, 110, book.add_format({"text_wrap": True, "valign": "top"}))
     sheet.write_string(0, 0, about[0], book.add_format({"bold": True, "font_size": 14}))

@@ -5,10 +5,10 @@ import unicodedata
 from functools import cache
 from typing import Any
 
-import yaml
 from rapidfuzz import fuzz, process
 
 from pipelines.contracts import load_contract
+from pipelines.contracts.documents import read_yaml
 from pipelines.shipped import shipped_folder
 
 SURE_LIKENESS = 95.0
@@ -19,7 +19,7 @@ LEAST_LIKENESS = 80.0  # below, a word is unknown
 def vocabulary() -> dict[str, Any]:
     """Return the vocabulary: headers, words, result, reasons and totals, each by what its words stand for."""
     path = shipped_folder("data_contracts") / "vocabulary.yaml"
-    found = yaml.safe_load(path.read_text(encoding="utf-8"))
+    found = read_yaml(path)
     coded = {column.name: column.allowed for column in load_contract("inspection_line").columns}
     for column, words in found["words"].items():
         found["words"][column] = {word: [word, *words.get(word, [])] for word in coded[column]}

@@ -22,6 +22,7 @@ from pipelines.store.folder import is_folder_of_tables, quoted, read_folder
 from pipelines.units import TONNES_PER
 
 SCHEMA_VERSION = 3
+MOST_MEMORY = "3GB"  # of one connection
 # No extension is fetched or loaded behind our back: each such try goes to the network.
 SETTINGS: dict[str, str | bool | int | float | list[str]] = {
     "autoinstall_known_extensions": "false",
@@ -38,6 +39,11 @@ GROUP_COLUMNS = (
     "file_sha256", "source", "client", "site", "environment", "gear_family", "body", "pin", "nominal_size_mm",
     "rated_load_t", "grade", "item_class", "inspection_type",
 )  # fmt: skip
+
+
+def within_memory(folder: Path) -> dict[str, str]:
+    """Return the limits of a connection that takes no more memory than a laptop has to spare; the rest goes to `folder`."""
+    return {"memory_limit": MOST_MEMORY, "temp_directory": str(folder / "spilled")}
 
 
 def quiet_connection(

@@ -55,10 +55,12 @@ def write_load(
     account: Account,
     results: list[RuleResult],
     keys: dict[str, Sequence[str]],
+    not_revised: Sequence[str] = (),
 ) -> Account:
     """Write the staged tables of `con` into the attached `store` in one transaction; return the account completed.
 
-    `keys` gives, for each source of the lines, the columns by which a later line revises an earlier one.
+    `keys` gives, for each source of the lines, the columns by which a later line revises an earlier one; lines of the
+    files `not_revised`, by fingerprint, are revised by none of it.
 
     Reads `accepted_lines`, `accepted_counts`, `accepted_groups`, `accepted_reasons`, `gathered_rows`, `quarantined_rows`, `flagged_rows`,
     `set_aside_rows`, `phrase_readings`, `count_jumps` and `added_sites` of `con`. Completed are the lines of earlier exports that this one supersedes, and those it should
@@ -73,8 +75,8 @@ def write_load(
                 _supersede_by_corrections(con, load_id, *of_source) for of_source in keys.items()
             )
         elif _one(con, "select count(*) from store.loads where source = $source", {"source": account.source}):
-            missing = _flag_missing(con, account, keys[account.source])
-            superseded = _supersede(con, load_id, account, keys[account.source])
+            missing = _flag_missing(con, account, keys[account.source], not_revised)
+            superseded = _supersede(con, load_id, account, keys[account.source], not_revised)
         account = replace(account, rows_superseded=superseded, lines_missing=missing)
         _write_rows(con, load_id)
         _write_account(con, load_id, account, results)
@@ -196,12 +198,19 @@ def _is_standing(key: Sequence[str]) -> str:
     )
 
 
-def _supersede(con: duckdb.DuckDBPyConnection, load_id: int, account: Account, key: Sequence[str]) -> int:
+def _supersede(
+    con: duckdb.DuckDBPyConnection,
+    load_id: int,
+    account: Account,
+    key: Sequence[str],
+    not_revised: Sequence[str],
+) -> int:
     return _one(
         con,
         "update store.counted_lines as earlier set superseded_by = $load_id from store.line_groups as earlier_group,"
-        f" (select distinct {', '.join(key)} from accepted_lines) as later where {_is_standing(key)}",
-        {"load_id": load_id, "source": account.source},
+        f" (select distinct {', '.join(key)} from accepted_lines) as later where {_is_standing(key)}"
+        " and not list_contains($not_revised::varchar[], earlier_group.file_sha256)",
+        {"load_id": load_id, "source": account.source, "not_revised": list(not_revised)},
     )
 
 
@@ -244,7 +253,9 @@ def _stand_behind_later_exports(
     )
 
 
-def _flag_missing(con: duckdb.DuckDBPyConnection, account: Account, key: Sequence[str]) -> int:
+def _flag_missing(
+    con: duckdb.DuckDBPyConnection, account: Account, key: Sequence[str], not_revised: Sequence[str]
+) -> int:
     """Flag the current lines that a later export of the same sites and days no longer holds; they stay."""
     return _one(
         con,
@@ -254,9 +265,10 @@ def _flag_missing(con: duckdb.DuckDBPyConnection, account: Account, key: Sequenc
         " select file_sha256, row, 'missing_from_later_export',"
         " 'A later export of the same days, ' || $file || ', no longer holds this line. It is kept; ask the exporter.'"
         " from store.inspection_lines as earlier join spans using (client, site)"
-        " where superseded_by is null and source = $source and inspected_on between first_on and last_on"
+        " where superseded_by is null and source = $source"
+        " and not list_contains($not_revised::varchar[], file_sha256) and inspected_on between first_on and last_on"
         f" and not exists (select 1 from accepted_lines as later where {_same_look(key)})",
-        {"file": account.file, "source": account.source},
+        {"file": account.file, "source": account.source, "not_revised": list(not_revised)},
     )
 
 

@@ -5,10 +5,10 @@ from difflib import get_close_matches
 import duckdb
 import pandas as pd
 
-from pipelines.contracts import load_contract
+from pipelines.contracts import load_contract, own_targets
 from pipelines.contracts.documents import Contract
 from pipelines.faults import RequestFault
-from pipelines.tables.compute import TABLES
+from pipelines.tables.names import TABLES
 
 READABLE = (*TABLES, "quarantine")
 
@@ -71,3 +71,24 @@ def _refuse_without(contract: Contract, column: str) -> None:
         raise RequestFault(
             f'The table "{contract.name}" has no {column}, so no {column} can be chosen from it.'
         )
+
+
+def is_computed_for(con: duckdb.DuckDBPyConnection, period: str) -> bool:
+    """Return whether the result tables rest on all that the open store holds and on the risk targets in force, for a month.
+
+    '' is whatever month.
+    """
+    there = con.execute(
+        "select count(*) from information_schema.tables where table_name in ('table_state', 'summed_groups')"
+        " and table_schema = 'main' and table_catalog = current_database()"
+    ).fetchall()
+    if there != [(2,)]:
+        return False
+    found = con.execute("select *, (select max(load_id) from loads) as latest from table_state")
+    names = [column[0] for column in found.description]
+    state = dict(zip(names, found.fetchall()[0], strict=True))
+    # A store of an earlier version does not say: its tables rest on the targets that come with the project.
+    is_current = (
+        state["computed_for_load"] == state["latest"] and state.get("own_targets", "") == own_targets()
+    )
+    return is_current and period in ("", state["period"])

@@ -14,7 +14,7 @@ from pipelines.faults import RequestFault
 from pipelines.models.backtest import last_day_ahead
 from pipelines.models.planning import currency_of
 from pipelines.shipped import statement
-from pipelines.tables.compute import FLEET_TABLES, TABLES
+from pipelines.tables.names import FLEET_TABLES, TABLES
 from pipelines.tables.rate_backtest import MONTHS_AHEAD
 from pipelines.tables.read import contract_of_computed, read_table
 

@@ -9,25 +9,27 @@ the same few seconds for a file of any size.
 """
 
 import argparse
-import json
-import resource
-import subprocess
-import sys
 import tempfile
 import time
 from pathlib import Path
 
 from tests.benchmarks.make_log import SEED, write_inputs
+from tests.benchmarks.measuring import add_step_options, best, is_step_done, stopwatch
 
 
 def read_alone(folder: Path) -> dict[str, float]:
     """Return how long DuckDB alone takes [s], into a database on disk."""
     import duckdb
 
-    started, busy = time.perf_counter(), time.process_time()
-    with duckdb.connect(str(folder / "alone.duckdb")) as con:
-        con.execute("create table log as select * from read_csv($path, all_varchar=true, header=true)", {"path": str(folder / "log.csv")})  # fmt: skip
-    return {"clock": time.perf_counter() - started, "processor": time.process_time() - busy}
+    found: dict[str, float] = {}
+    _remove(folder / "alone.duckdb")
+    with stopwatch(found), duckdb.connect(str(folder / "alone.duckdb")) as con:
+        con.execute(
+            "create table log as select * from read_csv($path, all_varchar=true, header=true)",
+            {"path": str(folder / "log.csv")},
+        )
+    _remove(folder / "alone.duckdb")
+    return found
 
 
 def take_in(folder: Path) -> dict[str, float]:
@@ -41,17 +43,16 @@ def take_in(folder: Path) -> dict[str, float]:
 
     imported = time.perf_counter()
     store = folder / "store.duckdb"
+    _remove(store)
     make_store(store)
     list(load_files([], store, [folder / "register.csv"]))
-    registered, busy = time.perf_counter(), time.process_time()
-    (account,) = load_files([folder / "log.csv"], store, [], folder / "profile.yaml")
-    ended, busy = time.perf_counter(), time.process_time() - busy
+    found: dict[str, float] = {}
+    with stopwatch(found):
+        (account,) = load_files([folder / "log.csv"], store, [], folder / "profile.yaml")
     assert account.rows_read == account.rows_accepted + account.rows_quarantined
-    return {
+    return found | {
         "check engine": checks - started,
         "own modules": imported - checks,
-        "clock": ended - registered,
-        "processor": busy,
         "accepted": account.rows_accepted,
         "quarantined": account.rows_quarantined,
     }
@@ -60,27 +61,9 @@ def take_in(folder: Path) -> dict[str, float]:
 STEPS = {"alone": read_alone, "intake": take_in}
 
 
-def measured(step: str, folder: Path) -> dict[str, float]:
-    """Return what one step says of itself, run in a process of its own, and the most memory it took [GB]."""
-    for left_over in folder.glob("*.duckdb*"):
+def _remove(store: Path) -> None:
+    for left_over in store.parent.glob(f"{store.name}*"):
         left_over.unlink()
-    done = subprocess.run(
-        [sys.executable, "-m", "tests.benchmarks.intake", "--step", step, "--folder", str(folder)],
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    if done.returncode:
-        sys.exit(done.stderr)
-    return json.loads(done.stdout.splitlines()[-1])
-
-
-def best(step: str, folder: Path, rounds: int) -> dict[str, float]:
-    """Return the least of each measure over some rounds, and the most memory."""
-    found = [measured(step, folder) for _ in range(rounds)]
-    return {name: min(each[name] for each in found) for name in found[0]} | {
-        "peak": max(each["peak"] for each in found)
-    }
 
 
 def main() -> None:
@@ -90,20 +73,17 @@ def main() -> None:
     asked.add_argument("--sites", type=int, default=100)
     asked.add_argument("--seed", type=int, default=SEED)
     asked.add_argument("--rounds", type=int, default=3)
-    asked.add_argument("--step", choices=STEPS, help=argparse.SUPPRESS)
-    asked.add_argument("--folder", type=Path, help=argparse.SUPPRESS)
+    add_step_options(asked, STEPS)
     options = asked.parse_args()
-    if options.step:
-        found = STEPS[options.step](options.folder)
-        peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
-        print(json.dumps(found | {"peak": peak}))
+    if is_step_done(options, STEPS):
         return
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         log = write_inputs(folder, options.lines, options.sites, options.seed)
-        size = log.stat().st_size / 1e6
-        print(f"{options.lines:,} lines, {size:,.0f} MB, seed {options.seed}, best of {options.rounds}")
-        alone, whole = best("alone", folder, options.rounds), best("intake", folder, options.rounds)
+        print(
+            f"{options.lines:,} lines, {log.stat().st_size / 1e6:,.0f} MB, seed {options.seed}, best of {options.rounds}"
+        )
+        alone, whole = (best("intake", step, folder, options.rounds) for step in STEPS)
     for kind in ("clock", "processor"):
         print(
             f"{kind:9}  DuckDB alone {alone[kind]:6.1f} s   intake {whole[kind]:6.1f} s   ratio {whole[kind] / alone[kind]:.2f}"

@@ -1,7 +1,7 @@
 -- One row: a line of a generated log, in its order: client by client, each from its first look to its last.
 -- Every value comes from the number of the line, so that any part of a log can be made by itself. $first, $last: lines to
 -- make, the last one left out; $lines, $clients, $sites of a client, $classes of a place, $seed: of the whole log.
--- A group is an item class at a place. Its lines are cut into looks, and each look has lines of several bays, then those
+-- A group is an item class at a place, and a place is looked at on one day. Its lines are cut into looks, and each look has lines of several bays, then those
 -- of shifts in the weeks after it, and now and then goods received. At one site in twenty every item has a serial: a
 -- line then is one item, and one that was removed is replaced by another.
 with numbers as (         -- one row: a line, as the how-manieth of its client
@@ -23,7 +23,7 @@ looks as (                -- the same lines: the look they belong to, and their 
         case when is_tagged then 'item' when slot % per_look < greatest(1, per_look // 3) then 'bay'
             when slot % per_look = per_look - 1 and look_number % 4 = 0 then 'goods' else 'shift' end as kind,
         slot % per_look as bay,
-        (look_number * 3500 // looks + (hash(group_number, look_number, $seed) % 20)::integer) as look_day,
+        (look_number * 3500 // looks + (hash(group_number // $classes, look_number, $seed) % 20)::integer) as look_day,
         (hash(i, $seed, 1) >> 11)::double / pow(2, 53) as chance,
         (hash(i, $seed, 2) >> 1)::bigint as noise,
         -- Sites and environments differ in their rates.
