@@ -4,6 +4,7 @@ import hashlib
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, nullcontext
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +28,7 @@ from pipelines.store import attach_store, create_tables, open_store, write_load
 from pipelines.store.file import pseudonym_key, quiet_connection
 from pipelines.store.loading import Account, CountJump
 
+CLOCK_RULE = "not_in_the_future"
 FileState = tuple[int, int, int]
 WORKBOOKS = ("xlsx", "ods", "xls")
 
@@ -152,9 +154,10 @@ def _load_file(
     )
     if stopped:
         worst = max(account.quarantined_by_rule, key=account.quarantined_by_rule.__getitem__)
+        clock = f" (the clock of this machine says {datetime.now(UTC).date()})" if worst == CLOCK_RULE else ""
         raise DataFault(
             f"{path.name}: {account.rows_quarantined} of {account.rows_read} rows would be quarantined, most by the rule"
-            f" {worst}; nothing of it was loaded. See every row with: rigging-removals check {path.name}"
+            f" {worst}{clock}; nothing of it was loaded. See every row with: rigging-removals check {path.name}"
         )
     con.execute("alter table quarantined_rows add column file varchar")
     con.execute("update quarantined_rows set file = $file", {"file": path.name})
