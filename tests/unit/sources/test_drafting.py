@@ -356,7 +356,7 @@ def test_a_draft_lacks_what_nobody_could_know_and_says_so(tmp_path):
     with pytest.raises(DataFault) as caught:
         read_profile(path)
     assert str(caught.value) == (
-        'draft.yaml, entry "profile": Value error, no column and no fixed value for: client, site, environment, body,'
+        'draft.yaml, entry "profile": no column and no fixed value for: client, site, environment, body,'
         " pin, nominal_size_mm, inspection_type, quantity, removed. Mend that entry of the profile."
     )
 
