@@ -5,6 +5,7 @@ import json
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, nullcontext
 from dataclasses import replace
+from datetime import UTC, datetime
 from itertools import chain
 from pathlib import Path
 from typing import Any
@@ -29,6 +30,7 @@ from pipelines.store import attach_store, create_tables, open_store, write_load
 from pipelines.store.file import pseudonym_key, quiet_connection, within_memory
 from pipelines.store.loading import Account, CountJump
 
+CLOCK_RULE = "not_in_the_future"
 FileState = tuple[int, int, int]
 WORKBOOKS = ("xlsx", "ods", "xls")
 
@@ -165,9 +167,10 @@ def _why_stopped(account: Account, results: list[RuleResult]) -> str:
     if all(result.passed or result.rule.severity != "stop" for result in results):
         return ""
     worst = max(account.quarantined_by_rule, key=account.quarantined_by_rule.__getitem__)
+    clock = f" (the clock of this machine says {datetime.now(UTC).date()})" if worst == CLOCK_RULE else ""
     return (
         f"{account.file}: {account.rows_quarantined} of {account.rows_read} rows would be quarantined, most by the rule"
-        f" {worst}"
+        f" {worst}{clock}"
     )
 
 

@@ -233,7 +233,7 @@ OWN_COLUMNS = {
     "covered_pooled": ("number", "share of items", "Share of places whose true rate lies in the pooled limits"),
     "covered_exact": ("number", "share of items", "Share of places whose true rate lies in the exact limits"),
     "too_long": ("number", "share of items", "Share of places advised an interval longer than the truly safe one"),
-    "loaded_at": ("date", None, "Day the file was loaded"),
+    "loaded_at": ("date", None, "Day the file was loaded, by UTC"),
     "rows_read": ("integer", "rows", "Records in the file; empty where the file is shared with other clients"),
     "rows_accepted": ("integer", "rows", "Records that keep every rule that may refuse a row"),
     "rows_quarantined": ("integer", "rows", "Records that no figure rests on, with their reason"),

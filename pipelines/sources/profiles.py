@@ -31,7 +31,7 @@ class FileForm(_Strict):
     delimiter: str = Field(default=",", min_length=1, max_length=1)
     quote: str = Field(default='"', max_length=1)  # empty where a quote is a character like any other
     encoding: str = "utf-8"
-    header_row: int = Field(default=1, ge=1)
+    header_row: int = Field(default=1, ge=1, le=10_000)
     # Two rows are joined; a merged cell of the upper one counts for every column below it.
     header_rows: Literal[1, 2] = 1
     sheet: str | None = None  # else the first one
@@ -80,7 +80,7 @@ class Reasons(_Strict):
     """Where the log states why items were removed, and in which words."""
 
     column: str | None = None
-    separator: str = ";"
+    separator: str = Field(default=";", min_length=1)
     phrases: dict[str, str] = Field(default_factory=dict)
     columns: dict[str, str] = Field(default_factory=dict)
     # Several rows speak of one look, each with a reason of its own. The removed items that a row counts are those of its

@@ -97,7 +97,9 @@ def give_name(file: Path, path: Path) -> None:
 def create_tables(con: duckdb.DuckDBPyConnection) -> None:
     """Create the store's tables, views and coded lists in the database that `con` uses; all are empty but the lists."""
     con.execute(statement("pipelines.store", "schema.sql"))
-    con.execute("insert into store_info values ($version, current_timestamp)", {"version": SCHEMA_VERSION})
+    con.execute(
+        "insert into store_info values ($version, timezone('UTC', now()))", {"version": SCHEMA_VERSION}
+    )
     for name in CONTRACT_TABLES:
         contract = load_contract(name)
         con.execute(f"create table {contract.table} ({contract.columns_sql()})")

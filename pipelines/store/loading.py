@@ -138,7 +138,7 @@ def _write_account(
         account.is_correction,
     ]
     con.execute(
-        "insert into store.loads values (?, ?, ?, ?, current_timestamp, ?, ?, ?, ?, ?, ?, ?)",
+        "insert into store.loads values (?, ?, ?, ?, timezone('UTC', now()), ?, ?, ?, ?, ?, ?, ?)",
         [load_id, account.file, account.file_sha256, account.source, *counts],
     )
     for position, result in enumerate(results):

@@ -1,4 +1,4 @@
--- What the store keeps beside the tables that the contracts describe.
+-- What the store keeps beside the tables that the contracts describe. Its times are UTC.
 create table store_info (schema_version integer, made_on timestamp);
 
 create table loads (               -- one row: a file that was loaded: an export, or a workbook of corrected rows

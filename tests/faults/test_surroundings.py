@@ -1,14 +1,17 @@
 """Machines that refuse something: each time one sentence, status 1 and the store as before, or success where nothing is wrong."""
 
+import json
 import os
 import subprocess
 from contextlib import redirect_stdout
+from datetime import UTC, datetime, timedelta
 from io import BytesIO, TextIOWrapper
 from shutil import copy
 
 import pytest
 
 from pipelines.cli import main
+from pipelines.store import open_store
 from tests.faults.killing import loads_of_whole
 
 NOBODY = 65534
@@ -107,15 +110,49 @@ def test_a_file_that_changes_while_it_is_read_is_not_loaded(run, folder, deed, s
     assert loads_of_whole(folder / "store.duckdb") == 1
 
 
-def test_a_clock_a_century_behind_quarantines_and_says_which_rule(run, folder):
+def day_in_utc(hours):
+    return (datetime.now(UTC) + timedelta(hours=hours)).date()
+
+
+def unless_midnight(hours, look):
+    """What comes of a look at a day; looked at once more where it came to its end meanwhile."""
+    day = day_in_utc(hours)
+    found = look(day)
+    return found if day_in_utc(hours) == day else look(day_in_utc(hours))
+
+
+def test_a_clock_a_century_behind_is_named_with_what_it_says(run, folder):
     log = folder / "log1.csv"
     log.write_text(log.read_text(encoding="utf-8").replace("2025-", "2125-"), encoding="utf-8")
-    status, said = run(INTAKE)
-    assert status == 1
-    assert said == [
-        "log1.csv: 40 of 40 rows would be quarantined, most by the rule not_in_the_future; nothing of it was loaded."
-        " See every row with: rigging-removals check log1.csv"
-    ]
+    day, (status, said) = unless_midnight(0, lambda day: (day, run(INTAKE)))
+    assert (status, said) == (
+        1,
+        [
+            "log1.csv: 40 of 40 rows would be quarantined, most by the rule not_in_the_future (the clock of this machine"
+            f" says {day}); nothing of it was loaded. See every row with: rigging-removals check log1.csv"
+        ],
+    )
+
+
+@pytest.mark.parametrize(("later", "accepted"), [(0, 40), (1, 39)], ids=["latest day on earth", "no day yet"])
+def test_a_log_may_come_from_where_the_next_day_has_begun(run, folder, later, accepted):
+    log = folder / "log1.csv"
+    before = log.read_text(encoding="utf-8")
+
+    def look(day):
+        log.write_text(before.replace("2025-01-01", str(day + timedelta(days=later)), 1), encoding="utf-8")
+        return run("check log1.csv --source profile.yaml --json", environment={"TZ": "Etc/GMT+12"})
+
+    status, said = unless_midnight(14, look)
+    (account,) = json.loads("\n".join(said[said.index("[") :]))
+    assert (status, account["rows_accepted"]) == (0, accepted)
+
+
+def test_times_in_the_store_are_utc(run, folder):
+    assert run(INTAKE, environment={"TZ": "Pacific/Kiritimati"})[0] == 0
+    with open_store(folder / "store.duckdb") as con:
+        (loaded_at,) = con.execute("select max(loaded_at) from loads").fetchall()[0]
+    assert abs(datetime.now(UTC).replace(tzinfo=None) - loaded_at) < timedelta(hours=1)
 
 
 STRANGE = {

@@ -28,6 +28,13 @@ def test_a_missing_profile_is_named(tmp_path):
     [
         ("columns:", "colums:", "colums", "Extra inputs are not permitted"),
         ("pin not matching", "pin lost", "reasons", "not in the coded list of removal criteria: pin lost"),
+        ('";"', '""', "reasons.separator", "String should have at least 1 character"),
+        (
+            '","}',
+            '",", header_row: 999999}',
+            "file.header_row",
+            "Input should be less than or equal to 10000",
+        ),
         ("  serial:", "  gauge:", "profile", "no such column in the contract: gauge"),
         ("  quantity: Seen\n", "", "profile", "no column and no fixed value for: quantity"),
         ('","}', '",", encoding: utf-9}', "file", "no text encoding is called utf-9"),
