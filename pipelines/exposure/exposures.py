@@ -7,15 +7,21 @@ import duckdb
 from pipelines.shipped import statement
 
 SUMS = ("summed_groups", "line_sums", "month_sums", "reason_sums")
-WORKING_TABLES = (*SUMS, "group_days", "exposures")  # made from the lines, for the result tables to read
+WORKING_TABLES = (
+    *SUMS,
+    "exposed_clients",
+    "group_days",
+    "exposures",
+)  # made from the lines, for the result tables to read
 
 
 def build_exposures(con: duckdb.DuckDBPyConnection, as_of: date | None = date.max) -> None:
-    """Make the table `exposures` anew: one row for each look at a group, and for each item that missed its look.
+    """Bring the table `exposures` up to date: one row for each look at a group, and for each item that missed its look.
 
     Brings the sums of the lines up to date first, which every result table reads: only those of groups that a load or a
-    superseding touched are made anew. Leaves the table `group_days` behind as well, one row for each group and day with
-    lines of it, and the views of `make_views`.
+    superseding touched are made anew, and then only the exposures of clients with such a group, with a change in the site
+    register or with lines that `as_of` newly counts or leaves out. Leaves the table `group_days` behind as well, one row
+    for each group and day with lines of it, and the views of `make_views`.
 
     Parameters
     ----------
@@ -60,7 +66,8 @@ def build_exposures(con: duckdb.DuckDBPyConnection, as_of: date | None = date.ma
     """
     for name in ("make_sums", "update_sums", "sum_views"):
         con.execute(statement("pipelines.exposure", f"{name}.sql"))
-    con.execute(statement("pipelines.exposure", "group_days.sql"), {"as_of": as_of})
+    for name in ("touched_clients", "group_days"):
+        con.execute(statement("pipelines.exposure", f"{name}.sql"), {"as_of": as_of})
     con.execute(statement("pipelines.exposure", "exposures.sql"))
     make_views(con)
 

@@ -1,7 +1,18 @@
--- Makes the table exposures from group_days and site_register. One row: a look at a group, with the look before it; or
+-- Makes the rows of touched_clients in exposures anew, from group_days and site_register. One row: a look at a group, with the look before it; or
 -- an item with a serial that missed the look at its class and place.
-create or replace table exposures as
-with clocks as (          -- the days; standing is filled where the clock starts: a look, or the day a serialised item was
+create table if not exists exposures (
+    client varchar, site varchar, environment varchar, item_class varchar, serial varchar, previous_on date,
+    inspected_on date, inspected bigint, removed bigint, removed_between bigint, joined bigint, unaccounted_for bigint,
+    shackle_years double, shackle_years_unaccounted_for double, is_first_look boolean
+);
+
+delete from exposures where client in (select client from touched_clients);
+
+insert into exposures
+with touched_days as (
+    select * from group_days where client in (select client from touched_clients)
+),
+clocks as (          -- the days; standing is filled where the clock starts: a look, or the day a serialised item was
                           -- first accepted, if no look came before. One serial is one item.
     select *,
         case
@@ -10,7 +21,7 @@ with clocks as (          -- the days; standing is filled where the clock starts
             when serial is not null and accepted > 0
                 and not coalesce(bool_or(is_look or accepted > 0) over earlier, false) then 1
         end as standing
-    from group_days
+    from touched_days
     window earlier as (partition by group_id order by day rows between unbounded preceding and 1 preceding)
 ),
 days_in_own_gap as (      -- the same rows, each in the gap it fell in: after previous_on, up to inspected_on; the gap
@@ -29,7 +40,7 @@ days_in_own_gap as (      -- the same rows, each in the gap it fell in: after pr
         from_here as (partition by group_id order by day rows between current row and unbounded following)
 ),
 looks_at_serialised as (  -- one row: a class at a place, and a day on which any serialised item of it was looked at
-    select distinct client, site, environment, item_class, day from group_days where is_look and serial is not null
+    select distinct client, site, environment, item_class, day from touched_days where is_look and serial is not null
 ),
 days_in_gap as (          -- the days of all closed gaps, also of serialised items that no look of their own can close
     select * from days_in_own_gap where inspected_on is not null

@@ -1,8 +1,19 @@
--- Makes the table group_days. One row: a group and a day with lines of it. $as_of: the last day counted. Days on which
--- frequent inspections found nothing are left out where no item has a serial: see line_sums.
+-- Makes the rows of touched_clients in group_days anew. One row: a group and a day with lines of it. $as_of: the last day
+-- counted. Days on which frequent inspections found nothing are left out where no item has a serial: see line_sums.
 -- A group counted by quantity belongs to its place. An item with a serial is a group of its own wherever it goes, so
 -- that its place may change from day to day.
-create or replace table group_days as
+create table if not exists group_days (
+    group_id bigint, client varchar, site varchar, environment varchar, item_class varchar, serial varchar, day date,
+    is_look boolean, is_seen boolean, inspected bigint, removed bigint, replaced bigint, removed_frequent bigint,
+    accepted bigint
+);
+
+delete from exposed_clients where client in (select client from touched_clients);
+insert into exposed_clients select client, mark from touched_clients where mark is not null;
+
+delete from group_days where client in (select client from touched_clients);
+
+insert into group_days
 with days as (            -- one row: a group and a day; group_site and group_environment are empty where the item has a serial
     select client, item_class, serial, inspected_on as day,
         case when serial is null then site end as group_site,
@@ -17,10 +28,11 @@ with days as (            -- one row: a group and a day; group_site and group_en
         coalesce(sum(removed) filter (where inspection_type = 'frequent'), 0)::bigint as removed_frequent,
         coalesce(sum(quantity - removed) filter (where inspection_type = 'initial'), 0)::bigint as accepted
     from summed_lines
-    where inspected_on <= $as_of
+    where inspected_on <= $as_of and client in (select client from touched_clients)
     group by client, group_site, group_environment, item_class, serial, day
 )
-select dense_rank() over (order by client, item_class, serial, group_site, group_environment) as group_id,
+select (select coalesce(max(group_id), 0) from group_days)
+        + dense_rank() over (order by client, item_class, serial, group_site, group_environment) as group_id,
     client, place.site as site, place.environment as environment, item_class, serial, day, is_look, is_seen,
     inspected, removed, replaced, removed_frequent, accepted
 from days

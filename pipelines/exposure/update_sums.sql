@@ -1,7 +1,7 @@
 -- Brings the tables of make_sums.sql up to the current lines: the groups whose lines are not those summed are summed anew.
 create or replace temp table touched_groups as  -- one row: such a group, with the mark of its lines as they are now
 with marks as (           -- one row: a group with current lines. A line never changes, but it may be superseded
-    select group_id, count(*) as lines, bit_xor(hash(row, quantity)) as mark,
+    select group_id, count(*) as lines, bit_xor(hash(hash(row, quantity))) as mark,
         min(inspected_on) as first_on, max(inspected_on) as last_on
     from counted_lines
     where superseded_by is null

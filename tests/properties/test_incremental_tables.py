@@ -1,11 +1,13 @@
 """The result tables of a store that grew file by file are those of the same lines computed from nothing."""
 
+from datetime import date
+
 import duckdb
 import numpy as np
 import pandas as pd
 import pytest
 
-from pipelines.exposure.exposures import SUMS
+from pipelines.exposure import WORKING_TABLES, build_exposures
 from pipelines.store import create_tables
 from pipelines.tables import TABLES, compute_tables, read_table
 from tests.lines import append_lines
@@ -91,7 +93,7 @@ def test_tables_of_files_one_by_one_are_those_of_all_lines_at_once(con, random):
     for load_id in range(1, FILES + 1):
         load(con, random, load_id)
         one_by_one = computed(con)
-    for name in SUMS:
+    for name in WORKING_TABLES:
         con.execute(f"drop table {name}")
     for name, table in computed(con).items():
         pd.testing.assert_frame_equal(one_by_one[name], table, rtol=1e-9, obj=name)
@@ -108,3 +110,33 @@ def test_only_the_groups_that_a_load_touched_are_summed_again(con, random):
     assert touched == [("file 2", "site 1")]
     computed(con)
     assert con.execute("select count(*) from touched_groups").fetchall() == [(0,)]
+
+
+def touched_clients(con):
+    build_exposures(con, date(2026, 12, 31))
+    return con.execute("select client from touched_clients order by client").fetchall()
+
+
+def test_only_the_exposures_of_clients_that_a_change_touched_are_made_again(con, random):
+    load(con, random, 1)
+    assert touched_clients(con) == [("client 0",), ("client 1",)]
+    assert touched_clients(con) == []
+    append_lines(con, lines_of_file(random, 2).query("client == 'client 1'"))
+    assert touched_clients(con) == [("client 1",)]
+    con.execute(
+        "update site_register set current_interval_months = 3 where client = 'client 0' and site = 'site 2'"
+    )
+    assert touched_clients(con) == [("client 0",)]
+    con.execute("update counted_lines set superseded_by = 2 where load_id = 1")
+    assert touched_clients(con) == [("client 0",), ("client 1",)]
+    assert con.execute("select distinct client from exposures").fetchall() == [("client 1",)]
+
+
+def test_an_earlier_month_and_the_latest_again_give_the_tables_of_each(con, random):
+    load(con, random, 1)
+    latest = computed(con)
+    compute_tables(con, "2024-06")
+    in_june = con.execute("select * from exposures").df()
+    assert in_june["inspected_on"].max() <= pd.Timestamp(2024, 6, 30)
+    for name, table in computed(con).items():
+        pd.testing.assert_frame_equal(latest[name], table, rtol=1e-9, obj=name)
