@@ -113,7 +113,10 @@ def run_demo(out: Path, say: Callable[[str], None]) -> Path:
 
 
 def export_store(store: Path, out: Path) -> Path:
-    """Write each table of a store, the result tables computed where they are old, as a Parquet file into a new folder."""
+    """Write each table of a store as a Parquet file into a new folder, and return that.
+
+    Result tables that are old are computed again for it; the store stays as it is.
+    """
     if out.exists():
         raise RequestFault(f"{out} is there already. Give another name with --out, or remove it.")
     from pipelines.packs.computed import computed_store
@@ -159,8 +162,38 @@ def trace(
 ) -> tuple[pd.DataFrame, list[str]]:
     """Return the log lines behind rows of a result table, as `trace_lines` does, and what a reader should know of them.
 
-    The exported `files`, given again, fill in `raw` of their lines; `period` is the month of the report that the figure
-    stood in, '' for the latest, and `gear` its gear family, '' for that of the store's own tables.
+    Parameters
+    ----------
+    store : Path
+        The store's file.
+    table : str
+        The result table.
+    where : mapping of str
+        Values of its key columns, as the table has them; '' where the column is empty.
+    files : list of Path
+        Exported files that lines came from, given again: they fill in `raw` of their lines.
+    profile_path : Path
+        Source profile, or a folder of them, to read these and the quarantine with, beside those that come with the
+        project; None for the latter alone.
+    period : str
+        Month of the report that the figure stood in, YYYY-MM; '' for the month of the store's own tables.
+    gear : str
+        Gear family of that report; '' for that of the store's own tables.
+
+    Returns
+    -------
+    lines : DataFrame
+        As of `trace_lines`, without the fingerprint of the file.
+    remarks : list of str
+        Sentences.
+
+    Raises
+    ------
+    RequestFault
+        There is no such store, month, gear family, table, column, row or file, nobody gives the profile that a file was
+        loaded with, the store holds no line yet, or the table tells of all clients together.
+    DataFault
+        A file is not, to the byte, one that was loaded.
     """
     from pipelines.intake.rereading import cells_of_files, quarantined_lines
     from pipelines.packs.reading import open_month

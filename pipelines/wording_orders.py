@@ -58,7 +58,14 @@ def money(amount: float, currency: str) -> str:
 def order_finding(orders: pd.DataFrame, totals: pd.DataFrame, terms: OrderTerms) -> str:
     """Return what one client should order now, at what cost, and by when.
 
-    Takes the rows of `order_plan` and `order_totals` of one client.
+    Parameters
+    ----------
+    orders : DataFrame
+        Rows of `order_plan` of the client, at least one.
+    totals : DataFrame
+        Rows of `order_totals` of the client.
+    terms : OrderTerms
+        The terms of the plan; the service level is told.
     """
     client = orders["client"].iloc[0]
     due = orders[orders["order_quantity"].astype(float) > 0]

@@ -73,11 +73,25 @@ def derived_rules(contract: Contract) -> list[Rule]:
 
 
 def run_rules(con: duckdb.DuckDBPyConnection, table: str, rules: Iterable[Rule]) -> list[RuleResult]:
-    """Return the result of each rule on the committed table `table` of `con`, in the order of the rules.
+    """Return the result of each rule on a table, in the order of the rules.
 
     Rules about rows find them by the column `row`; every row that broke one goes into the table `broken_rules`
-    (row, rule, position, severity) of `con`, which is made anew. Raises RuleError where a rule is unknown to the
-    engine, cannot be run, or would do more than read tables of `con`; none of the rules is run then.
+    (row, rule, position, severity) of `con`, which is made anew.
+
+    Parameters
+    ----------
+    con : duckdb.DuckDBPyConnection
+        The database that holds the table; what it has not committed is not seen.
+    table : str
+        Name of the table or view to check.
+    rules : iterable of Rule
+        Rules with different names; none is a check that finds nothing.
+
+    Raises
+    ------
+    RuleError
+        A rule is unknown to the engine, cannot be run, or would do more than read tables of `con`; in the last case
+        none of the rules is run.
     """
     rules = list(rules)
     con.execute(

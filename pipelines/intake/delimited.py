@@ -33,7 +33,22 @@ _MOST_LINES_A_RECORD = 20
 
 
 def first_records(path: Path, form: FileForm, count: int) -> list[Row]:
-    """Return the first `count` records of a delimited file, or none where they cannot be read as `form` says."""
+    """Return the first records of a delimited file, or none where they cannot be read as its form says.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    form : FileForm
+        Its encoding, delimiter and quote.
+    count : int
+        Records to return at most, those of the header among them [records].
+
+    Returns
+    -------
+    list of Row
+        Cells without spaces around them, None where empty; fewer records where the file has no more.
+    """
     try:
         # A wrong character far from the header must not hide it; one in the header makes it another header.
         with path.open(encoding=_reading_encoding(form.encoding), errors="replace", newline="") as stream:
@@ -54,7 +69,29 @@ def read_delimited(
     free_text: set[str],
     work_folder: Path,
 ) -> None:
-    """Make `cells` (c1, c2, ..., mark) of the file, and put the records that cannot be split into `refused_rows`."""
+    """Make `cells` (c1, c2, ..., mark) of a file, and put the records that cannot be split into `refused_rows`.
+
+    Parameters
+    ----------
+    con : duckdb.DuckDBPyConnection
+        The scratch database; it has `refused_rows` (row, detail, raw).
+    path : Path
+        The file.
+    form : FileForm
+        How it is written.
+    marks : Marks
+        The marks of its header; those that a delimited file calls for are added to them.
+    free_text : set of str
+        Headers of columns whose cells may hold line breaks.
+    work_folder : Path
+        Where a copy is written of a file that cannot be read as it is.
+
+    Raises
+    ------
+    DataFault
+        The file is not in the encoding of its form, cannot be read as delimited text, has more than `MOST_EMPTY_LINES`
+        empty lines in a row, or too many records that cannot be split.
+    """
     above = first_records(path, form, last_header_row(form))
     marks.add_repeated_header(above[-1])
     if form.quote:
@@ -78,9 +115,21 @@ def read_delimited(
 
 
 def refuse_unsplit(con: duckdb.DuckDBPyConnection, file_name: str, records_above: int) -> None:
-    """Put the records that the last scan refused into `refused_rows`; the reader counts those above the first one too.
+    """Put the records that the last scan refused into `refused_rows`.
 
-    Raises DataFault where they are so many that the reader has not kept an account of all.
+    Parameters
+    ----------
+    con : duckdb.DuckDBPyConnection
+        The scratch database; it has `refused_rows` (row, detail, raw), and the reader's account in `rejected`.
+    file_name : str
+        Name of the file, for the message.
+    records_above : int
+        Records above the first one of the log, such as its header: the reader counts them too [records].
+
+    Raises
+    ------
+    DataFault
+        They are so many, `MOST_REFUSALS` or more, that the reader has not kept an account of all.
     """
     told = con.execute("select count(*) from rejected").fetchall()[0][0]
     if told >= MOST_REFUSALS:

@@ -45,9 +45,25 @@ def load_files(
 ) -> Iterator[Account]:
     """Load the registers, then each file into the store, one transaction each, and yield the files' accounts.
 
-    Raises DataFault or RequestFault at the first file that cannot be loaded; the store then holds the files
-    before it and nothing of that one. With `add_sites` a site the register does not know is added to it;
-    with `pseudonymise` inspectors go by pseudonyms, made with a key of the store, and notes are left out.
+    Parameters
+    ----------
+    paths : list of Path
+        Exports to load: files, or folders of Parquet files, each of which is one export.
+    store : Path
+        The store's file.
+    registers : list of Path
+        Registers to load before them.
+    profile_path : Path
+        Source profile, or a folder of them; None for those that come with the project.
+    add_sites : bool
+        Whether a site that the register does not know is added to it.
+    pseudonymise : bool
+        Whether inspectors go by pseudonyms, made with a key of the store, and notes are left out.
+
+    Raises
+    ------
+    DataFault, RequestFault
+        At the first file that cannot be loaded; the store then holds the files before it and nothing of that one.
     """
     profiles = profiles_at(profile_path)
     with scratch_database() as (con, work_folder):
@@ -64,7 +80,24 @@ def load_files(
 def check_files(
     paths: list[Path], store: Path | None, registers: list[Path], profile_path: Path | None = None
 ) -> Iterator[tuple[Account, list[dict[str, object]]]]:
-    """Yield, for each file, the account it would have and its quarantined rows (row, rule, detail); load nothing."""
+    """Yield, for each file, the account it would have and its quarantined rows (row, rule, detail); load nothing.
+
+    Parameters
+    ----------
+    paths : list of Path
+        Exports to check: files, or folders of Parquet files.
+    store : Path
+        Store whose site register the lines are held against; None for a check without one.
+    registers : list of Path
+        Registers to read before them; the store does not take them in.
+    profile_path : Path
+        Source profile, or a folder of them; None for those that come with the project.
+
+    Raises
+    ------
+    DataFault, RequestFault
+        At the first file that cannot be read, or is a workbook of quarantined rows.
+    """
     profiles = profiles_at(profile_path)
     with scratch_database() as (con, work_folder):
         with open_store(store) if store else nullcontext() as real:

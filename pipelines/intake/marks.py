@@ -96,9 +96,16 @@ class Marks:
 def sort_out_marked(
     con: duckdb.DuckDBPyConnection, header: list[str], set_aside: Sequence[str] = SET_ASIDE
 ) -> None:
-    """Make `raw_rows` and `set_aside_rows` of `numbered_cells`, and add the marked records to be refused to `refused_rows`.
+    """Make `raw_rows` and `set_aside_rows` of `numbered_cells`; add the marked records to refuse to `refused_rows`.
 
-    Records with one of the marks `set_aside` are set aside, those with another one are refused.
+    Parameters
+    ----------
+    con : duckdb.DuckDBPyConnection
+        The scratch database; it has `numbered_cells` (row, c1, c2, ..., mark) and `refused_rows` (row, detail, raw).
+    header : list of str
+        Names of the columns c1, c2, ...
+    set_aside : sequence of str
+        Marks of the records to set aside; those with another mark are refused.
     """
     columns = [f"c{place}" for place in range(1, len(header) + 1)]
     names = {f"name_{column}": name for column, name in zip(columns, header, strict=True)}

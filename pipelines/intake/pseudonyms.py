@@ -36,9 +36,20 @@ def without_notes(profile: Profile) -> Profile:
 
 
 def take_names_out(con: duckdb.DuckDBPyConnection, header: list[str], profile: Profile, key: str) -> None:
-    """Change the read `cells`: pseudonyms of inspectors, and nothing in columns that `profile` does not read.
+    """Change the read `cells`: pseudonyms of inspectors, and nothing in columns that the profile does not read.
 
     What could not be split into cells, or is no part of the log, may hold anybody's name: its text is left out.
+
+    Parameters
+    ----------
+    con : duckdb.DuckDBPyConnection
+        The scratch database with what was read: `cells`, `refused_rows` and `set_aside_rows`.
+    header : list of str
+        Names of the columns c1, c2, ... of `cells`.
+    profile : Profile
+        The profile that they were read with; notes count as not read.
+    key : str
+        Key of the pseudonyms.
     """
     read = set(without_notes(profile).headers)
     places = {name: f"c{place}" for place, name in enumerate(header, start=1)}

@@ -70,10 +70,27 @@ def read_rows(
     totals: Totals | None = None,
     free_text: Iterable[str] = (),
 ) -> list[str]:
-    """Read the file at `path` into the three tables of `con`; return its header.
+    """Read a file into the three tables of the scratch database; return its header.
 
-    `totals` tells which rows only add up others. A line break in a cell of a CSV file is the work of a stray quote,
-    unless its column is one of `free_text`.
+    Parameters
+    ----------
+    con : duckdb.DuckDBPyConnection
+        The scratch database.
+    path : Path
+        The file, unpacked.
+    form : FileForm
+        How it is written.
+    work_folder : Path
+        Where a copy may be written of a file that cannot be read as it is.
+    totals : Totals
+        Which rows only add up others; None where no row does.
+    free_text : iterable of str
+        Headers of columns whose cells may hold line breaks; elsewhere in a CSV file a stray quote has made them.
+
+    Raises
+    ------
+    DataFault
+        There is no header where `form` says, it names a column twice, or the file cannot be read.
     """
     header = header_of(path, form)
     if not header:

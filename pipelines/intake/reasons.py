@@ -29,7 +29,17 @@ _COLUMNS = ["written", "place", "criterion", "count", "phrase", "likeness"]
 
 
 def stage_reasons(con: duckdb.DuckDBPyConnection, cells: dict[str, str], profile: Profile) -> None:
-    """Make `staged_reasons` (row, criterion, mentions, primary_removed, phrase) and `phrase_readings`."""
+    """Make `staged_reasons` (row, criterion, mentions, primary_removed, phrase) and `phrase_readings`.
+
+    Parameters
+    ----------
+    con : duckdb.DuckDBPyConnection
+        The scratch database, with `raw_rows`, the lines read of them, and the store attached as `store`.
+    cells : dict of str
+        Column of `raw_rows`, such as c3, by header.
+    profile : Profile
+        Where the log states its reasons, and in which words.
+    """
     con.execute(
         "create or replace table stated_reasons"
         " (row bigint, place bigint, criterion varchar, count bigint, phrase varchar, likeness double)"

@@ -36,9 +36,35 @@ def stage_corrections(
 ) -> tuple[int, list[str], list[RuleResult]]:
     """Check the rows of a workbook of corrections; leave in `con` what the check of a file leaves, for all of them.
 
-    Returns the count of rows, the names of their source profiles and the results of the rules. Rows are held against the rules under the
-    file and record number they had, together with the others of their file. Raises DataFault where a row is not of this
-    store's quarantine, or nobody gives the profile its file was read with. With a key, names are taken out first.
+    Rows are held against the rules under the file and record number they had, together with the others of their file.
+
+    Parameters
+    ----------
+    con : duckdb.DuckDBPyConnection
+        The scratch database, with the store attached as `store`.
+    path : Path
+        The workbook.
+    profiles : list of Profile
+        Among them those that the rows' files were read with; of two of one source the later one counts.
+    add_sites : bool
+        Whether a site that the register does not know is added to it.
+    key : str
+        Key of the pseudonyms by which inspectors go; '' to leave names in.
+
+    Returns
+    -------
+    rows_read : int
+        Rows of the workbook [rows].
+    sources : list of str
+        Names of their source profiles.
+    results : list of RuleResult
+        Results of the rules, file by file.
+
+    Raises
+    ------
+    DataFault
+        The workbook has no row, one is not of this store's quarantine, or nobody gives the profile that its file was
+        read with.
     """
     known = {profile.source: profile for profile in profiles}
     results: list[RuleResult] = []
@@ -104,7 +130,19 @@ def _take_rows(con: duckdb.DuckDBPyConnection, path: Path, rows: CorrectedRows) 
 def stage_cells(
     con: duckdb.DuckDBPyConnection, name: str, columns: list[str], rows: Sequence[tuple[object, ...]]
 ) -> None:
-    """Make the table `name` of cells as the readers of files do: the record number first, all else text or null."""
+    """Make a table of cells as the readers of files do: the record number first, all else text or null.
+
+    Parameters
+    ----------
+    con : duckdb.DuckDBPyConnection
+        The scratch database.
+    name : str
+        Name of the table; one of that name is replaced.
+    columns : list of str
+        Names of its columns, that of the record number first.
+    rows : sequence of tuple
+        One value for each column; None for an empty cell.
+    """
     con.register("given_cells", pd.DataFrame(rows, columns=columns, dtype="object"))
     texts = ", ".join(f"{column}::varchar as {column}" for column in columns[1:])
     con.execute(

@@ -39,7 +39,19 @@ TEXTS_IN_RULES = ("serial", "disposition")
 def stage_lines(
     con: duckdb.DuckDBPyConnection, header: list[str], profile: Profile, file_sha256: str
 ) -> None:
-    """Make `staged_lines`, `line_rows` and `staged_reasons` from `raw_rows`, as `profile` reads them."""
+    """Make `staged_lines`, `line_rows` and `staged_reasons` from `raw_rows`, as the profile reads them.
+
+    Parameters
+    ----------
+    con : duckdb.DuckDBPyConnection
+        The scratch database, with `raw_rows` (row, c1, c2, ...) and the store attached as `store`.
+    header : list of str
+        Names of the columns c1, c2, ...
+    profile : Profile
+        How the exporter names, dates and measures things.
+    file_sha256 : str
+        Fingerprint of the file, which each line is to know.
+    """
     cells = {name: f"c{position}" for position, name in enumerate(header, start=1)}
     columns = [column for column in load_contract("inspection_line").columns if column.name not in DERIVED]
     _give(con, profile, file_sha256)

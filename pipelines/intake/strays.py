@@ -18,9 +18,20 @@ _LONGEST_KEPT = 10_000
 def write_without_strays(
     lines: Iterable[str], target: TextIO, delimiter: str, quote: str, width: int
 ) -> None:
-    """Write each record of `lines` but the empty ones.
+    """Write each record of a delimited text but the empty ones; a line with a stray quote becomes a record of its own.
 
-    A line with a stray quote becomes a record of `width` cells, with all its text in the first.
+    That record has the line, of a very long one the beginning, in its first cell after `STRAY`; the others are empty.
+
+    Parameters
+    ----------
+    lines : iterable of str
+        Lines of the text, each with its line feed.
+    target : file of text
+        Where the records are written.
+    delimiter, quote : str
+        One character each; '' for no quote, where every line is a record.
+    width : int
+        Cells of a record [columns].
     """
     for text, is_whole in split_records(lines, delimiter, quote):
         if is_whole:
@@ -33,6 +44,15 @@ def write_without_strays(
 def split_records(lines: Iterable[str], delimiter: str, quote: str) -> Iterator[tuple[str, bool]]:
     r"""Yield each record as its text and whether it is whole; one that is not is a single line with a stray quote.
 
+    Parameters
+    ----------
+    lines : iterable of str
+        Lines of a delimited text, each with its line feed.
+    delimiter, quote : str
+        One character each; '' for no quote, where every line is a whole record.
+
+    Examples
+    --------
     >>> list(split_records(['1,"a\n', 'b"\n', '2,"5/8"",3\n', '3,c\n'], ",", '"'))
     [('1,"a\nb"\n', True), ('2,"5/8"",3\n', False), ('3,c\n', True)]
     """

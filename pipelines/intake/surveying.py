@@ -28,7 +28,15 @@ class Survey:
     marks: dict[tuple[int, int], str] = field(default_factory=dict)
 
     def note(self, row: int, column: int, mark: str | None) -> None:
-        """Note a filled cell, counted from 0."""
+        """Note a filled cell: the sheet reaches at least as far.
+
+        Parameters
+        ----------
+        row, column : int
+            Where it stands, counted from 0.
+        mark : str
+            What is to stand in it instead of nothing, such as '#N/A'; None where the reader of workbooks can read it.
+        """
         self.last_row = max(self.last_row, row + 1)
         self.last_column = max(self.last_column, column + 1)
         if mark:
@@ -37,9 +45,22 @@ class Survey:
 
 @lru_cache(maxsize=64)
 def survey_sheet(path: Path, sheet: str, written_at: int) -> Survey:
-    """Return the survey of one sheet of the workbook at `path`; raises one of SURVEY_ERRORS where its XML is damaged.
+    """Return the survey of one sheet of a workbook.
 
-    A file is looked at for several profiles before one of them reads it; `written_at` tells its versions apart.
+    Parameters
+    ----------
+    path : Path
+        The workbook, XLSX or ODS.
+    sheet : str
+        Name of the sheet.
+    written_at : int
+        When the file was last written [ns]. A survey is kept, since a file is looked at for several profiles before
+        one of them reads it; this tells its versions apart.
+
+    Raises
+    ------
+    SURVEY_ERRORS
+        One of these, where the XML of the workbook is damaged.
     """
     with zipfile.ZipFile(path) as archive:
         if "content.xml" in archive.namelist():

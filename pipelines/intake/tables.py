@@ -21,7 +21,22 @@ def parquet_header(path: Path) -> list[str]:
 
 
 def read_parquet(con: duckdb.DuckDBPyConnection, path: Path, marks: Marks) -> None:
-    """Make `cells` (c1, c2, ..., mark) of the rows of a Parquet file; days are written as YYYY-MM-DD."""
+    """Make `cells` (c1, c2, ..., mark) of the rows of a Parquet file; days are written as YYYY-MM-DD.
+
+    Parameters
+    ----------
+    con : duckdb.DuckDBPyConnection
+        The scratch database.
+    path : Path
+        The file; columns that only its folders give come after its own.
+    marks : Marks
+        The marks of its header; the one for NUL characters is added to them.
+
+    Raises
+    ------
+    DataFault
+        The file cannot be read as Parquet.
+    """
     marks.add_nul()
     stored, added = _parquet_columns(path), _added_by_folders(path)
     in_file = marks.columns[: len(stored)]
@@ -57,6 +72,20 @@ def read_json_lines(con: duckdb.DuckDBPyConnection, path: Path, marks: Marks) ->
 
     A line that is no object is marked, with its text in the first cell; one that is too long or no UTF-8 goes into
     `refused_rows`.
+
+    Parameters
+    ----------
+    con : duckdb.DuckDBPyConnection
+        The scratch database; it has `refused_rows` (row, detail, raw).
+    path : Path
+        The file.
+    marks : Marks
+        The marks of its header; those for NUL characters and for lines that are no objects are added to them.
+
+    Raises
+    ------
+    DataFault
+        The file cannot be read, or more than `MOST_REFUSALS` of its lines are no objects.
     """
     _make_json_lines(con, path)
     con.execute(

@@ -72,7 +72,24 @@ def inner_name(path: Path) -> str:
 
 
 def refuse_bomb(path: Path, unpacked_bytes: int, packed_bytes: int, most_bytes: int) -> None:
-    """Raise DataFault where a packed file would unpack to more than any log needs."""
+    """Raise DataFault where a packed file would unpack to more than any log needs.
+
+    Parameters
+    ----------
+    path : Path
+        The packed file, for the message.
+    unpacked_bytes : int
+        What it unpacks to, or has unpacked to so far [bytes].
+    packed_bytes : int
+        What that takes packed [bytes].
+    most_bytes : int
+        What it may unpack to at most [bytes].
+
+    Raises
+    ------
+    DataFault
+        It is more than that, or more than `SMALL_ENOUGH_BYTES` and `MOST_TIMES_LARGER` times its packed size.
+    """
     is_swollen = unpacked_bytes > SMALL_ENOUGH_BYTES and unpacked_bytes > MOST_TIMES_LARGER * packed_bytes
     if unpacked_bytes > most_bytes or is_swollen:
         raise DataFault(

@@ -14,8 +14,19 @@ _DATE_SHAPED = re.compile(r"(?P<year>\d{4})-(?P<month>\d\d)-(?P<day>\d\d)")
 
 
 def readings(column: Column, texts: list[str], profile: Profile) -> dict[str, object]:
-    """Return what each distinct text of a column stands for.
+    """Return what each distinct text of a column stands for; None where it cannot be read.
 
+    Parameters
+    ----------
+    column : Column
+        The column, as the contract has it; one of days is read by `day_readings`.
+    texts : list of str
+        All its distinct texts: a size that a spreadsheet has turned into a date is told by the others.
+    profile : Profile
+        The words, units and decimal mark of the log.
+
+    Examples
+    --------
     >>> from pipelines.contracts import load_contract
     >>> from pipelines.sources import known_profiles
     >>> size = next(c for c in load_contract("inspection_line").columns if c.name == "nominal_size_mm")

@@ -27,11 +27,33 @@ def decide(
 ) -> list[RuleResult]:
     """Run the contract on `staged_lines` and return the result of every rule.
 
-    Makes `accepted_lines` (and what is kept of them: `accepted_counts` and `accepted_groups`), `accepted_reasons`, `gathered_rows` (accepted records that are part of another one's line),
-    `quarantined_rows` (one row per record, as the `quarantine` contract has it, without the file's name), `flagged_rows`,
-    `added_sites` and `count_jumps` (one row per site whose count is far from its earlier ones). Where there is no site
-    register to hold a line against, the rule that asks for one is left out; where the batch is not a whole export
-    (`is_whole`), so is the rule about its sites' counts.
+    Makes `accepted_lines` (and what is kept of them: `accepted_counts` and `accepted_groups`), `accepted_reasons`,
+    `gathered_rows` (accepted records that are part of another one's line), `quarantined_rows` (one row per record, as
+    the `quarantine` contract has it, without the file's name), `flagged_rows`, `added_sites` and `count_jumps` (one row
+    per site whose count is far from its earlier ones).
+
+    Parameters
+    ----------
+    con : duckdb.DuckDBPyConnection
+        The scratch database with what `stage_lines` makes, and the store attached as `store`.
+    header : list of str
+        Names of the columns c1, c2, ... of `cells`.
+    profile : Profile
+        The profile that they were read with: sentences name the columns as the file does.
+    file_sha256 : str
+        Fingerprint of the file.
+    has_register : bool
+        Whether there is a site register to hold a line against; without one the rule that asks for it is left out,
+        unless sites are added.
+    add_sites : bool
+        Whether a site that the register does not know is added to it.
+    is_whole : bool
+        Whether the batch is a whole export; of a part the rule about its sites' counts is left out.
+
+    Raises
+    ------
+    RuleError
+        A rule of the contract cannot be run.
     """
     contract = load_contract("inspection_line")
     for name in ("known_gear", "known_before"):

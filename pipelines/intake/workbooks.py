@@ -44,9 +44,23 @@ def missing_sheets(path: Path, form: FileForm) -> list[str]:
 
 
 def read_workbook(con: duckdb.DuckDBPyConnection, path: Path, form: FileForm, marks: Marks) -> None:
-    """Make `cells` (c1, c2, ..., mark) of the rows of the sheets that `form` names, one sheet below the other.
+    """Make `cells` (c1, c2, ..., mark) of the rows of the sheets that the form names, one sheet below the other.
 
-    The sheets may have their columns in different orders. Raises DataFault where a sheet has another header.
+    Parameters
+    ----------
+    con : duckdb.DuckDBPyConnection
+        The scratch database.
+    path : Path
+        The workbook.
+    form : FileForm
+        Which sheets hold the log, and where their headers stand; the sheets may have their columns in different orders.
+    marks : Marks
+        The marks of the header; the one for a repeated header is added to them.
+
+    Raises
+    ------
+    DataFault
+        A sheet has another header, or the workbook cannot be read.
     """
     stacked: list[Row] = []
     for sheet in _wanted_sheets(sheet_names(path), form):
@@ -86,10 +100,24 @@ def sheet_names(path: Path) -> list[str]:
 
 
 def sheet_rows(path: Path, sheet: str, most_rows: int | None = None) -> list[Row]:
-    """Return the rows of one sheet, or the first `most_rows` of them, each as wide as the sheet, every cell as text.
+    """Return the rows of one sheet, each as wide as the sheet, every cell as text.
 
     Empty cells are None; days are written as YYYY-MM-DD and whole numbers without decimals. A cell error keeps its
     mark, such as '#N/A', and a formula without a stored result says so.
+
+    Parameters
+    ----------
+    path : Path
+        The workbook.
+    sheet : str
+        Name of the sheet.
+    most_rows : int
+        Return the first so many rows only [rows]; None for all.
+
+    Raises
+    ------
+    DataFault
+        The workbook is damaged, or a cell far from the log makes the sheet larger than `MOST_CELLS`.
     """
     if _is_old(path):
         return _old_sheets(path)[sheet][:most_rows]

@@ -37,9 +37,19 @@ class Page:
 
 
 def chosen_reports(names: Iterable[str], client: str, site: str) -> list[str]:
-    """Return the reports asked for, with those that go with them, in the order of the index; `all` asks for each.
+    """Return the reports asked for, with those that go with them, in the order of the index.
 
-    Raises RequestFault where there is no such report, or none for this client or site ('' for all).
+    Parameters
+    ----------
+    names : iterable of str
+        Names of reports, of `REPORTS`; `all` for each that there is for this client and site.
+    client, site : str
+        Tell of this client or site only; '' for all.
+
+    Raises
+    ------
+    RequestFault
+        There is no such report, or none for this client or site.
     """
     is_for_all = not (client or site)
     asked = set(REPORTS if "all" in (names := list(names)) else names)
@@ -63,8 +73,21 @@ def chosen_reports(names: Iterable[str], client: str, site: str) -> list[str]:
 
 
 def pages_to_make(reports: list[str], site: str, sites: list[str], by_site: bool) -> list[Page]:
-    """Return the pages of these reports in order: each report once, for `site` ('' for all), or once for each of `sites`.
+    """Return the pages of these reports in order: each report once, or once for each site.
 
+    Parameters
+    ----------
+    reports : list of str
+        Names of reports, in order.
+    site : str
+        Site that the pack tells of; '' for all.
+    sites : list of str
+        Sites of the pack that have records.
+    by_site : bool
+        Whether each report, but those of all clients together, is made for each of `sites`; `OF_EACH_SITE` always is.
+
+    Examples
+    --------
     >>> [page.name for page in pages_to_make(["monthly", "site_page"], "", ["Sea Wall", "Quay"], by_site=False)]
     ['monthly', 'site_page_sea-wall', 'site_page_quay']
     """

@@ -56,9 +56,21 @@ NUMBER_FORMATS = {"integer": "#,##0", "number": "#,##0.0", "date": "yyyy-mm-dd"}
 
 
 def write_table(frame: pd.DataFrame, format: str, out: Path | None) -> None:
-    """Write one table as `csv`, `json` or `parquet` to a file, or to the terminal where `out` is None.
+    """Write one table to a file or to the terminal.
 
-    Raises RequestFault where Parquet, which is not text, would go to the terminal or the file cannot be written.
+    Parameters
+    ----------
+    frame : DataFrame
+        The table.
+    format : str
+        `csv`, `json` or `parquet`.
+    out : Path
+        The file; its folder is made where there is none. None for the terminal.
+
+    Raises
+    ------
+    RequestFault
+        Parquet, which is not text, would go to the terminal, or the file cannot be written.
     """
     if out is None and format == "parquet":
         raise RequestFault("A Parquet file cannot be shown on a terminal. Say where to write it with --out.")

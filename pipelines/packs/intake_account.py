@@ -20,10 +20,22 @@ LEFT_OUT = "left out of a report for one client; ask whoever keeps the records"
 
 
 def loaded_files(con: duckdb.DuckDBPyConnection, client: str, site: str) -> pd.DataFrame:
-    """Return one row for each loaded file with lines of `client` and `site` ('' for all).
+    """Return one row for each loaded file with lines of a client and site.
 
     A file that holds lines of other clients as well loses its name and its counts of rows when one client is
     asked for: the name may be another's, and nobody can say whose a quarantined row was.
+
+    Parameters
+    ----------
+    con : duckdb.DuckDBPyConnection
+        The open store; it is only read.
+    client, site : str
+        Files with lines of this client or site only; '' for all.
+
+    Returns
+    -------
+    DataFrame
+        `is_hidden` tells the files that have lost their names.
     """
     place = {"client": client, "site": site}
     files = con.execute(statement("pipelines.packs", "intake_account.sql"), place).df()
@@ -49,10 +61,17 @@ def rules_run(con: duckdb.DuckDBPyConnection, files: pd.DataFrame) -> pd.DataFra
 
 
 def quarantined_rows(con: duckdb.DuckDBPyConnection, files: pd.DataFrame, client: str) -> pd.DataFrame:
-    """Return the rows of the files that are in quarantine, corrected ones left out, with their first broken rule in words.
+    """Return the uncorrected rows of the files that are in quarantine, with their first broken rule in words.
 
-    For one client the cells of a row are left out, both as they were and as the detail quotes them: a row may be
-    refused for naming a client that is none of this one's business.
+    Parameters
+    ----------
+    con : duckdb.DuckDBPyConnection
+        The open store; it is only read.
+    files : DataFrame
+        The files, as `loaded_files` gives them; of hidden ones no row is returned.
+    client : str
+        Who reads the report. For one client the cells of a row are left out, both as they were and as the detail quotes
+        them: a row may be refused for naming a client that is none of this one's business. '' for all clients.
     """
     rows = con.execute(
         "select file, file_sha256, row, rule, detail, raw from quarantine where corrected_by is null order by file, row"
@@ -67,7 +86,17 @@ def quarantined_rows(con: duckdb.DuckDBPyConnection, files: pd.DataFrame, client
 
 
 def set_aside_rows(con: duckdb.DuckDBPyConnection, files: pd.DataFrame, client: str) -> pd.DataFrame:
-    """Return the records of the files that are no part of a log: file, row, kind, raw (left out for one client)."""
+    """Return the records of the files that are no part of a log: file, row, kind, raw.
+
+    Parameters
+    ----------
+    con : duckdb.DuckDBPyConnection
+        The open store; it is only read.
+    files : DataFrame
+        The files, as `loaded_files` gives them; of hidden ones no record is returned.
+    client : str
+        Who reads the report; for one client `raw` is left out. '' for all clients.
+    """
     rows = con.execute(
         "select file, load_id, row, kind, raw from set_aside_rows join loads using (load_id) order by load_id, row"
     ).df()
@@ -85,7 +114,20 @@ def phrases_read(con: duckdb.DuckDBPyConnection, files: pd.DataFrame) -> pd.Data
 
 
 def count_jumps(con: duckdb.DuckDBPyConnection, client: str, site: str) -> pd.DataFrame:
-    """Return the sites of `client` and `site` ('' for all) whose count in a file was far from that of their earlier looks."""
+    """Return the sites whose count in a file was far from that of their earlier looks.
+
+    Parameters
+    ----------
+    con : duckdb.DuckDBPyConnection
+        The open store; it is only read.
+    client, site : str
+        Keep the rows of this client or site only; '' for all.
+
+    Returns
+    -------
+    DataFrame
+        One row for each file and site: its `looks`, the items they `counted`, and those `usual` before [items].
+    """
     return con.execute(
         "select loaded_at::date as loaded_at, client, site, looks, counted, usual"
         " from count_jumps join loads using (load_id)"

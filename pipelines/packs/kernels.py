@@ -41,7 +41,24 @@ class WarmKernel:
     def run(
         self, notebook: Path, written: Path, parameters: dict[str, str], longest_cell_seconds: int
     ) -> None:
-        """Run a notebook and write it with its outputs; raises what papermill raises, and starts afresh after that."""
+        """Run a notebook and write it with its outputs; the kernel is started where there is none.
+
+        Parameters
+        ----------
+        notebook : Path
+            The notebook; it stays as it is.
+        written : Path
+            Where it is written with its outputs.
+        parameters : dict of str
+            Values by name.
+        longest_cell_seconds : int
+            What one cell may take at most [s].
+
+        Raises
+        ------
+        Exception
+            What papermill raises. The kernel is stopped then, and the next notebook starts a new one.
+        """
         import papermill
 
         _register()

@@ -49,7 +49,19 @@ def masthead_of(tables: OpenTables, site: str) -> Masthead:
 
 
 def report_of(notebook: Any, name: str, headline: str, site: str) -> Report:
-    """Return what a notebook says of itself: its first cell is its title and, below, the question it answers."""
+    """Return what a notebook says of itself: its first cell is its title and, below, the question it answers.
+
+    Parameters
+    ----------
+    notebook : NotebookNode
+        The notebook, run or not.
+    name : str
+        Name of the page's file, without its ending.
+    headline : str
+        The sentence that the index shows of it.
+    site : str
+        Site that it tells of; '' for all.
+    """
     title, _, question = notebook.cells[0].source.partition("\n")
     return Report(name, title.removeprefix("# ").strip(), question.strip(), headline, site)
 

@@ -68,7 +68,22 @@ class OpenPlan:
 
 
 def open_plan(store: str, period: str = "", client: str = "", site: str = "") -> OpenPlan:
-    """Return what the plans of a month are made from; takes and raises what `open_tables` does."""
+    """Return what the plans of a month are made from.
+
+    Parameters
+    ----------
+    store : str
+        Path of the store's file.
+    period : str
+        Month of the report, YYYY-MM; '' for the month of the store's own tables.
+    client, site : str
+        Plans of this client or site only; '' for all.
+
+    Raises
+    ------
+    RequestFault
+        There is no such store, month or client, or the store holds no line yet.
+    """
     with open_month(Path(store), period, client) as (con, readable, _, as_of):
         inputs = planning_inputs(con, as_of)
         # What tells of a client as a whole is not for a report of one of its sites.

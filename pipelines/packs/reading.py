@@ -240,9 +240,23 @@ def open_tables(
 def open_month(
     store: Path, period: str, client: str, gear: str = ""
 ) -> Iterator[tuple[duckdb.DuckDBPyConnection, Path, str, date]]:
-    """Yield a connection to a store as `computed_store` gives it, its path, its month and the last day that it counts.
+    """Yield a connection to a store with the tables of a month, its path, its month and the last day that it counts.
 
-    Raises RequestFault where the store holds no line yet.
+    Parameters
+    ----------
+    store : Path
+        The store's file; it is only read.
+    period : str
+        Month of the tables, YYYY-MM; '' for the month of the store's own.
+    client : str
+        Who reads the report, as `computed_store` has it; '' for whoever may see everything.
+    gear : str
+        Gear family; '' for that of the store's own tables.
+
+    Raises
+    ------
+    RequestFault
+        There is no such store, month, gear family or client, or the store holds no line yet.
     """
     with computed_store(store, period, client, gear) as readable, closing(open_store(readable)) as con:
         month, as_of = con.execute("select period, as_of from table_state").fetchall()[0]

@@ -19,6 +19,23 @@ def row_per_reason(sample: Sample, matches: Matches, separator: str) -> tuple[st
     """Return how rows count that each give one reason of a look, and why that is not sure; None where no rows do.
 
     They do where rows agree in all that names a look and in its quantity, and each has a reason, not all the same one.
+
+    Parameters
+    ----------
+    sample : Sample
+        What was seen of the log.
+    matches : dict of Match
+        By column of the contract or role: the headers that are likely to be these.
+    separator : str
+        What stands between two reasons of one text.
+
+    Returns
+    -------
+    count : str
+        `OWN_COUNT` where the removed items that a row counts are those of its own reason; `WHOLE_COUNT` where every row
+        has those of the whole look.
+    doubt : str
+        Why that is not sure, in words.
     """
     if "reasons" not in matches or "inspected_on" not in matches:
         return None

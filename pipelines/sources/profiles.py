@@ -229,8 +229,21 @@ def fitting_profile(
 ) -> Profile:
     """Return the one confirmed profile that fits a file.
 
-    `headers` gives, for each profile's source name, the header row of the file as that profile would read it
-    (empty where it cannot); `obstacles` are sentences that say why some profiles cannot read it. Raises DataFault where no profile fits, or more than one, naming them.
+    Parameters
+    ----------
+    file_name : str
+        Name of the file, for the messages.
+    headers : dict of list of str
+        By the source of each profile, the header of the file as that profile would read it; empty where it cannot.
+    profiles : list of Profile
+        The profiles to choose from.
+    obstacles : sequence of str
+        Sentences that say why some of them cannot read the file.
+
+    Raises
+    ------
+    DataFault
+        No profile fits, or more than one, which are named; or the one that does is a draft.
     """
     fitting = [
         profile

@@ -49,7 +49,17 @@ def within_memory(folder: Path) -> dict[str, str]:
 def quiet_connection(
     path: Path | str = ":memory:", read_only: bool = False, limits: dict[str, str] | None = None
 ) -> duckdb.DuckDBPyConnection:
-    """Return a connection that fetches nothing from a network and draws no progress bar, which would go to stdout."""
+    """Return a connection that fetches nothing from a network and draws no progress bar, which would go to stdout.
+
+    Parameters
+    ----------
+    path : Path or str
+        The database's file, made where there is none and it may be written; ':memory:' for one in memory.
+    read_only : bool
+        Whether the database is only read.
+    limits : dict of str
+        Further settings of DuckDB, such as those of `within_memory`; None for none.
+    """
     con = duckdb.connect(str(path), read_only=read_only, config={**SETTINGS, **(limits or {})})
     with suppress(duckdb.InvalidInputException):  # in a notebook's kernel, which draws none
         con.execute("set enable_progress_bar = false")
@@ -211,7 +221,17 @@ def copied_store(path: Path, target: Path) -> duckdb.DuckDBPyConnection:
 
 
 def attach_to_read(con: duckdb.DuckDBPyConnection, path: Path, name: str) -> None:
-    """Attach the store at `path` to `con` under a name, to be read only; waits and raises as `open_store` does."""
+    """Attach a store to a connection, to be read only; waits and raises as `open_store` does.
+
+    Parameters
+    ----------
+    con : duckdb.DuckDBPyConnection
+        The connection; the database it uses stays the same.
+    path : Path
+        The store's file, or a folder that a store was exported to.
+    name : str
+        Name that it is attached under.
+    """
     _refuse_missing(path)
     if not is_folder_of_tables(path):
         patiently(path, lambda: con.execute(f"attach {quoted(path)} as {name} (type duckdb, read_only)"))
@@ -293,7 +313,22 @@ def patiently(path: Path, attempt: Callable[[], Result]) -> Result:
 
 
 def version_of(con: duckdb.DuckDBPyConnection, path: Path, schema: str = "") -> int:
-    """Return the version of an open store; raises DataFault where it is none of this tool, or of a later version."""
+    """Return the version of an open store.
+
+    Parameters
+    ----------
+    con : duckdb.DuckDBPyConnection
+        The connection that has it.
+    path : Path
+        The store's file, for the messages.
+    schema : str
+        Where in `con` the store's tables are, such as 'store.main.', with the dot; '' for the database it uses.
+
+    Raises
+    ------
+    DataFault
+        It is no store of this tool, or one of a later version.
+    """
     try:
         found = con.execute(f"select schema_version from {schema}store_info").fetchall()
     except duckdb.CatalogException as error:

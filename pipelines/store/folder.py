@@ -30,7 +30,17 @@ def write_folder(con: duckdb.DuckDBPyConnection, folder: Path) -> Path:
 
 
 def read_folder(con: duckdb.DuckDBPyConnection, folder: Path, kind: str) -> None:
-    """Create each table of a folder in the database that `con` uses, as a `table` of its own or a `view` of the file."""
+    """Create each table of an exported folder in a database.
+
+    Parameters
+    ----------
+    con : duckdb.DuckDBPyConnection
+        The connection that uses it.
+    folder : Path
+        The folder, as `write_folder` makes it.
+    kind : str
+        `table` for tables of its own, `view` for views of the files.
+    """
     for schema in sorted({path.parent.name for path in folder.glob("*/*.parquet")}):
         con.execute(f"create schema {_named(schema)}")
     for path in sorted([*folder.glob("*.parquet"), *folder.glob("*/*.parquet")]):

@@ -59,12 +59,27 @@ def write_load(
 ) -> Account:
     """Write the staged tables of `con` into the attached `store` in one transaction; return the account completed.
 
-    `keys` gives, for each source of the lines, the columns by which a later line revises an earlier one; lines of the
-    files `not_revised`, by fingerprint, are revised by none of it.
+    Reads `accepted_lines`, `accepted_counts`, `accepted_groups`, `accepted_reasons`, `gathered_rows`,
+    `quarantined_rows`, `flagged_rows`, `set_aside_rows`, `phrase_readings`, `count_jumps` and `added_sites` of `con`.
 
-    Reads `accepted_lines`, `accepted_counts`, `accepted_groups`, `accepted_reasons`, `gathered_rows`, `quarantined_rows`, `flagged_rows`,
-    `set_aside_rows`, `phrase_readings`, `count_jumps` and `added_sites` of `con`. Completed are the lines of earlier exports that this one supersedes, and those it should
-    hold and does not: they stay and are flagged.
+    Parameters
+    ----------
+    con : duckdb.DuckDBPyConnection
+        The scratch database, with the store attached as `store`.
+    account : Account
+        The account of the file, as its check leaves it.
+    results : list of RuleResult
+        Results of the rules.
+    keys : dict of sequence of str
+        For each source of the lines, the columns by which a later line revises an earlier one.
+    not_revised : sequence of str
+        Fingerprints of files whose lines are revised by none of this one, such as those of the same folder.
+
+    Returns
+    -------
+    Account
+        With `rows_superseded`, the lines of earlier exports that this one supersedes, and `lines_missing`, those that
+        it should hold and does not [lines]; these stay and are flagged.
     """
     con.begin()
     try:
