@@ -78,9 +78,21 @@ def read_delimited(
 
 
 def refuse_unsplit(con: duckdb.DuckDBPyConnection, file_name: str, records_above: int) -> None:
-    """Put the records that the last scan refused into `refused_rows`; the reader counts those above the first one too.
+    """Put the records that the last scan refused into `refused_rows`.
 
-    Raises DataFault where they are so many that the reader has not kept an account of all.
+    Parameters
+    ----------
+    con : duckdb.DuckDBPyConnection
+        The scratch database, with the reader's account in `rejected`.
+    file_name : str
+        The name of the file, for the fault.
+    records_above : int
+        Records above the first row of the log, which the reader counts too.
+
+    Raises
+    ------
+    DataFault
+        They are so many that the reader has not kept an account of all.
     """
     told = con.execute("select count(*) from rejected").fetchall()[0][0]
     if told >= MOST_REFUSALS:
