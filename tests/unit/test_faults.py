@@ -91,7 +91,9 @@ def sentences() -> Iterator[tuple[str, Pieces]]:
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Call) and node.args:
                 name = getattr(node.func, "attr", getattr(node.func, "id", ""))
-                if name in SPOKEN:
+                if (
+                    name in SPOKEN and ast.unparse(node.args[0]) != "str(fault)"
+                ):  # which is told where it is made
                     yield f"{path.relative_to(ROOT).as_posix()}:{node.lineno}", pieces_of(node.args[0])
 
 
