@@ -1,6 +1,6 @@
 """Make an inspection log of any length, with its profile and site register: one CSV, or Parquet in a folder by client.
 
-    python tests/benchmarks/make_log.py FOLDER [--lines 1200000] [--sites 100] [--kind csv] [--seed 20260302]
+    python -m tests.benchmarks.make_log FOLDER [--lines 1200000] [--sites 100] [--kind csv] [--seed 20260302]
 
 The same lines, sites and seed make the same log to the byte. One line in 200 has a count that is none; sites and
 environments differ in their rates by known factors (make_log.sql).
