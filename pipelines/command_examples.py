@@ -45,11 +45,11 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ('rigging-removals report all --store removals.duckdb --period 2026-03 --client "Brackle Docks" --pdf', "for one client, on paper too"),
         ("rigging-removals report monthly procurement --store removals.duckdb --period 2026-03 --out april", "two reports, into a folder of your choice"),
         ('rigging-removals report monthly --store removals.duckdb --period 2026-03 --client "Brackle Docks" --by-site', "a page for each of its sites"),
-        ("rigging-removals report all --store /shared/tables --period 2026-03 --scheduler tcp://192.0.2.7:8786", "on the workers of a Dask cluster, from an exported store"),
+        ("rigging-removals report all --store shared/tables --period 2026-03 --scheduler tcp://192.0.2.7:8786", "on the workers of a Dask cluster, from an exported store"),
     ),
     "export": (
         ("rigging-removals export --store removals.duckdb --out tables-2026-03", "every table as a Parquet file"),
-        ("rigging-removals export --store removals.duckdb --out /shared/tables", "for reports made by a cluster"),
+        ("rigging-removals export --store removals.duckdb --out shared/tables", "for reports made by a cluster"),
     ),
     "month": (
         ("rigging-removals month --drop-folder incoming --store removals.duckdb --source profiles --register sites.csv", "all of it"),
