@@ -2,6 +2,7 @@
 
 import json
 import subprocess
+from dataclasses import replace
 from threading import Thread
 
 import pytest
@@ -13,6 +14,7 @@ from pipelines.monthly_run import Asked, exports_in, run_month
 from pipelines.scratch import held_folder
 from pipelines.wording_run import run_in_words
 from tests.conftest import HEADER
+from tests.refusals import fault_of
 
 PERIOD = "2026-03"
 
@@ -205,3 +207,10 @@ def test_what_is_asked_wrongly_is_refused_before_anything_is_done(asked, command
         done = subprocess.run([command, *words], capture_output=True, text=True, cwd=tmp_path, check=False)
         assert (done.returncode, "Traceback" in done.stderr) == (status, False), done.stderr
     assert not (tmp_path / "a.duckdb").exists()
+
+
+def test_a_drop_folder_that_is_not_there_is_named(asked, tmp_path):
+    nowhere = replace(asked, drop_folder=tmp_path / "none")
+    assert fault_of(run_month, nowhere, kind=RequestFault) == (
+        f"There is no drop folder at {tmp_path / 'none'}. Make it, or name another with --drop-folder."
+    )

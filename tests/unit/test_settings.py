@@ -8,8 +8,9 @@ import pytest
 
 from pipelines.cli import _defaults
 from pipelines.faults import RequestFault
-from pipelines.settings import FILE, SETTINGS, commented_file, known_language, read_settings
+from pipelines.settings import BY_NAME, FILE, SETTINGS, commented_file, known_language, read_settings
 from pipelines.store import make_store
+from tests.refusals import fault_of
 
 
 @pytest.fixture
@@ -51,11 +52,12 @@ def test_a_file_in_the_working_folder_is_found_and_its_paths_are_as_seen_from_it
     [
         ('palet = "grey"', 'there is no setting "palet". Did you mean palette?'),
         ('colour_of_hats = "red"', 'there is no setting "colour_of_hats". Settings to be had: store, registers,'),
-        ('units = "furlongs"', 'units cannot be "furlongs". It is one of: metric, us.'),
-        ("units = 3", 'units is a text between quotes, such as "us". Write it so.'),
-        ("registers = [1]", "registers is a list of files, such as"),
+        ('units = "furlongs"', '{path}: units cannot be "furlongs". It is one of: metric, us.'),
+        ("units = 3", '{path}: units is a text between quotes, such as "us". Write it so.'),
+        ("registers = [1]", "{path}: registers is a list of files, such as {example}. Write it so."),
         ('language = "dd-DE"', 'language: "dd-DE" is no language whose numbers and days are known. Nearest: de-DE,'),
-        ("store = removals.duckdb", "cannot be read as TOML: Invalid value (at line 1, column 9)."),
+        ("store = removals.duckdb",
+         "{path} cannot be read as TOML: Invalid value (at line 1, column 9). Put texts between quotes, and mend it there."),
     ],
 )  # fmt: skip
 def test_what_is_wrong_in_a_file_is_said_in_a_sentence(settings_file, text, sentence):
@@ -63,15 +65,15 @@ def test_what_is_wrong_in_a_file_is_said_in_a_sentence(settings_file, text, sent
     with pytest.raises(RequestFault) as refused:
         read_settings(path)
     assert str(refused.value).startswith(str(path))
-    assert sentence in str(refused.value)
+    assert sentence.format(path=path, example=BY_NAME["registers"].example) in str(refused.value)
 
 
 def test_a_file_that_is_named_must_be_there(tmp_path, monkeypatch):
-    with pytest.raises(RequestFault, match="There is no file of settings at"):
-        read_settings(tmp_path / "none.toml")
-    monkeypatch.setenv("RIGGING_REMOVALS_CONFIG", str(tmp_path / "none.toml"))
-    with pytest.raises(RequestFault, match="Write one with: rigging-removals config --write"):
-        read_settings(None)
+    path = tmp_path / "none.toml"
+    told = f"There is no file of settings at {path}. Write one with: rigging-removals config --write {path}"
+    assert fault_of(read_settings, path, kind=RequestFault) == told
+    monkeypatch.setenv("RIGGING_REMOVALS_CONFIG", str(path))
+    assert fault_of(read_settings, None, kind=RequestFault) == told
 
 
 def test_the_commented_file_changes_nothing_until_a_mark_is_taken_away(settings_file, tmp_path):

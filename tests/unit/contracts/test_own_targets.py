@@ -8,6 +8,7 @@ from pipelines.packs.computed import is_computed_for
 from pipelines.settings import CARRIED_IN, carry
 from pipelines.store import make_store, open_store
 from pipelines.tables import compute_tables
+from tests.refusals import fault_of
 
 
 @pytest.fixture
@@ -19,6 +20,7 @@ def own(tmp_path, monkeypatch):
         path = tmp_path / f"targets{len(list(tmp_path.iterdir()))}.yaml"
         path.write_text(text, encoding="utf-8")
         carry(risk_targets=str(path))
+        return path
 
     return write
 
@@ -37,20 +39,28 @@ def test_what_the_own_file_says_holds_and_the_rest_stays(own):
     [
         (
             "outer_limit_month: 6",
-            'there is no risk target "outer_limit_month". Did you mean outer_limit_months?',
+            '{path}: there is no risk target "outer_limit_month". Did you mean outer_limit_months?',
         ),
-        ("outer_limit_months: soon", "outer_limit_months is written another way in"),
+        (
+            "outer_limit_months: soon",
+            "{path}: outer_limit_months is written another way in data_contracts/risk_targets.yaml. Write it as it is there.",
+        ),
         ("confidence_level: -0.5", "confidence_level is written another way in"),
         ("targets: {any criterion: {share_found: 0.05}}", "targets is written another way in"),
         ("- 5", "there is no risk target"),
-        ("a: [", "cannot be read as YAML"),
+        ("a: [", "{path} cannot be read as YAML. Mend the indentation or quotes there."),
     ],
 )
 def test_what_is_wrong_in_it_is_said_in_a_sentence(own, text, sentence):
-    own(text)
-    with pytest.raises(RequestFault) as refused:
-        risk_targets()
-    assert sentence in str(refused.value)
+    path = own(text)
+    assert sentence.format(path=path) in fault_of(risk_targets, kind=RequestFault)
+
+
+def test_an_own_file_that_is_not_there_is_named(own, tmp_path):
+    carry(risk_targets=str(tmp_path / "none.yaml"))
+    assert fault_of(risk_targets, kind=RequestFault) == (
+        f"There is no file of risk targets at {tmp_path / 'none.yaml'}. Mend the setting risk_targets."
+    )
 
 
 def test_tables_that_rest_on_other_targets_are_computed_again(own, tmp_path):

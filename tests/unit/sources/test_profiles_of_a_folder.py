@@ -1,10 +1,8 @@
 """Source profiles kept in a folder: those of the user beside those that come with the project."""
 
-import pytest
-
-from pipelines.faults import RequestFault
 from pipelines.sources import known_profiles, profiles_at
 from tests.conftest import PROFILE
+from tests.refusals import fault_of
 
 
 def test_a_folder_adds_its_profiles_to_those_that_come_with_the_project(profile_path, tmp_path):
@@ -24,5 +22,7 @@ def test_a_profile_of_the_folder_takes_the_place_of_one_of_the_same_source(tmp_p
 
 def test_two_files_of_one_source_are_refused(profile_path, tmp_path):
     (tmp_path / "again.yaml").write_text(PROFILE, encoding="utf-8")
-    with pytest.raises(RequestFault, match="holds two source profiles with source: brackle-log"):
-        profiles_at(tmp_path)
+    assert fault_of(profiles_at, tmp_path) == (
+        f"{tmp_path} holds two source profiles with source: brackle-log, one of them {profile_path.name}. Rename or remove"
+        " one."
+    )
