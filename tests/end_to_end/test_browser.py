@@ -9,7 +9,7 @@ import pytest
 from PIL import Image
 
 from pipelines.charts.theme import BLUE
-from pipelines.packs.pack import OF_EACH_SITE, REPORTS
+from pipelines.packs.choosing import OF_EACH_SITE, REPORTS
 
 ENGINE = "axe_playwright_python.sync_playwright"
 

@@ -9,8 +9,8 @@ import pytest
 from bs4 import BeautifulSoup, Tag
 
 from pipelines.models.benchmark.parts import RAW
+from pipelines.packs.choosing import OF_EACH_SITE, REPORTS
 from pipelines.packs.headings import heading
-from pipelines.packs.pack import OF_EACH_SITE, REPORTS
 from pipelines.wording import month_in_words
 
 # Tables that add up or compare what no file of the pack holds row by row, and where their figures are tested instead.

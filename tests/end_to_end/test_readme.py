@@ -14,7 +14,7 @@ import pytest
 from PIL import Image
 
 from pipelines.intake.sampling import sample_files
-from pipelines.packs.pack import REPORTS
+from pipelines.packs.choosing import REPORTS
 from pipelines.sources.drafting import draft_profile
 from tests.end_to_end.pictures import LARGEST_BYTES, PICTURES
 

@@ -25,7 +25,7 @@ def test_a_store_whose_making_was_killed_is_not_there(warm, logs, tmp_path, name
     ("meanwhile", "loads"),
     [
         (("pipelines.store.loading", "_write_account", 1), 1),
-        (("pipelines.jobs", "compute_tables", 1), 2),
+        (("pipelines.tables.compute", "compute_tables", 1), 2),
         (("pipelines.tables.compute", "_write", 5), 2),
     ],
 )

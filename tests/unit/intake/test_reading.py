@@ -183,11 +183,10 @@ def test_only_the_named_file_is_read_whatever_stars_are_in_its_name(read, writte
     assert (read(starred).rows, read(bracketed).rows) == ({1: ["3", "4"]}, {1: ["5", "6"]})
 
 
-def test_a_folder_that_looks_like_a_partition_adds_no_column(read, tmp_path):
-    folder = tmp_path / "site=North"
-    folder.mkdir()
-    (folder / "log.parquet").write_bytes((HABITS / "days_and_numbers.parquet").read_bytes())
-    assert read(folder / "log.parquet").header == read("habits/days_and_numbers.parquet").header
+def test_a_folder_that_looks_like_a_partition_adds_no_column_to_a_log_that_is_text(read, written, tmp_path):
+    (tmp_path / "site=North").mkdir()
+    log = written("Day,Seen\n1,2\n", name="site=North/log.csv")
+    assert read(log).header == ["Day", "Seen"]
 
 
 def test_refused_records_of_one_file_do_not_count_for_the_next(tmp_path, written):
