@@ -47,11 +47,14 @@ def test_a_page_opens_with_no_network_and_no_complaint(opened):
 def test_every_chart_is_truly_drawn(opened):
     charts = opened.locator("figure svg").all()
     assert charts or opened.url.endswith(tuple(f"{name}.html" for name in WITHOUT_CHARTS))
+    blue = []
     for chart in charts:
         pixels = np.asarray(Image.open(io.BytesIO(chart.screenshot())).convert("RGB")).astype(int)
         drawn = distance(pixels, rgb(PAPER)) > 60
         assert drawn.mean() > 0.01
-        assert (distance(pixels, rgb(BLUE)) < 30).sum() > 50
+        blue.append((distance(pixels, rgb(BLUE)) < 30).sum())
+    # Marks are blue, but where nothing is known yet of what is usual.
+    assert not charts or max(blue) > 50
 
 
 def test_the_accessibility_engine_finds_nothing_against_wcag_a_or_aa(opened, keep_picture):
