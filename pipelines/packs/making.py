@@ -64,7 +64,7 @@ def make_page(wanted: Wanted) -> MadePage:
     bench = _BENCHES.get(threading.get_ident()) or _BENCHES.setdefault(threading.get_ident(), _Bench())
     asked = bench.folder / f"{wanted.report}.ipynb"
     asked.write_text(wanted.notebook, encoding="utf-8")
-    run = run_notebook(asked, wanted.parameters, bench.folder, bench.kernel)
+    run = run_notebook(asked, wanted.parameters, bench.kernel)
     html = page_html(run.notebook, wanted.masthead)
     return MadePage(
         report=report_of(run.notebook, wanted.name, run.headline, wanted.masthead.site),

@@ -26,7 +26,7 @@ class Run:
     headline: str
 
 
-def run_notebook(path: Path, parameters: Mapping[str, str], scratch: Path, kernel: WarmKernel) -> Run:
+def run_notebook(path: Path, parameters: Mapping[str, str], kernel: WarmKernel) -> Run:
     """Return the notebook at `path`, run with these parameters.
 
     Parameters
@@ -35,8 +35,6 @@ def run_notebook(path: Path, parameters: Mapping[str, str], scratch: Path, kerne
         The notebook; it must have a parameter of each name given.
     parameters : mapping of str
         Values by name.
-    scratch : Path
-        Folder for the run's own files.
     kernel : WarmKernel
         The kernel to run it in.
 
@@ -45,14 +43,12 @@ def run_notebook(path: Path, parameters: Mapping[str, str], scratch: Path, kerne
     Fault
         The notebook has no such parameter, stopped, or did not reach its last cell.
     """
-    import nbformat
     import papermill
     from nbclient.exceptions import CellTimeoutError, DeadKernelError
 
     _refuse_unknown_parameters(path, parameters)
-    written = scratch / f"{path.stem}.run.ipynb"
     try:
-        kernel.run(path, written, dict(parameters), LONGEST_RUN_SECONDS)
+        notebook = kernel.run(path, dict(parameters), LONGEST_RUN_SECONDS)
     except papermill.PapermillExecutionError as error:
         raise _fault_of(path.stem, error) from error
     except CellTimeoutError as error:
@@ -65,7 +61,6 @@ def run_notebook(path: Path, parameters: Mapping[str, str], scratch: Path, kerne
             f'The report "{path.stem}" lost its Python process, most often for want of memory.'
             " Run fewer side by side with --jobs 1."
         ) from error
-    notebook = nbformat.read(written, as_version=4)
     _speak_of_gear(notebook)
     return Run(notebook, _headline(path.stem, notebook))
 

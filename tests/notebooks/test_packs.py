@@ -240,9 +240,9 @@ def test_a_page_of_one_site_forecasts_and_sends_the_buyer_to_the_client(make_pac
 
 def test_what_if_stands_beside_the_plan_of_today(small_store, tmp_path):
     changed = {"fleet_growth": 0.5, "service_level": 0.8, "intervals": "current", "client": BRACKLE}
-    with WarmKernel(folder := scratch(tmp_path)) as kernel:
+    with WarmKernel(scratch(tmp_path)) as kernel:
         notebook = shipped_folder("notebooks") / "procurement.ipynb"
-        run = run_notebook(notebook, {"store": str(small_store), **changed}, folder, kernel)
+        run = run_notebook(notebook, {"store": str(small_store), **changed}, kernel)
     shown = " ".join(
         output["data"].get("text/html", "") for cell in run.notebook.cells for output in cell.get("outputs", [])
         if "data" in output
@@ -356,15 +356,15 @@ def test_a_notebook_that_stops_is_one_sentence(tmp_path, monkeypatch, cells, sen
     if "for more than" in sentence:
         monkeypatch.setattr("pipelines.packs.running.LONGEST_RUN_SECONDS", 2)
     odd = write_notebook(tmp_path / "odd.ipynb", *cells)
-    with WarmKernel(folder := scratch(tmp_path)) as kernel, pytest.raises(Fault) as fault:
-        run_notebook(odd, {"store": "x"}, folder, kernel)
+    with WarmKernel(scratch(tmp_path)) as kernel, pytest.raises(Fault) as fault:
+        run_notebook(odd, {"store": "x"}, kernel)
     assert str(fault.value) == sentence
 
 
 def test_a_parameter_that_a_notebook_lacks_is_named(tmp_path):
     odd = write_notebook(tmp_path / "odd.ipynb", "1")
-    with WarmKernel(folder := scratch(tmp_path)) as kernel, pytest.raises(Fault) as fault:
-        run_notebook(odd, {"store": "x", "month": "2026-02"}, folder, kernel)
+    with WarmKernel(scratch(tmp_path)) as kernel, pytest.raises(Fault) as fault:
+        run_notebook(odd, {"store": "x", "month": "2026-02"}, kernel)
     assert str(fault.value) == (
         'The notebook "odd" has no parameter month. Name it in the cell tagged "parameters".'
     )
