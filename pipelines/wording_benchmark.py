@@ -87,7 +87,12 @@ def headline(compared: list[pd.DataFrame], withheld: list[str]) -> str:
     """Return the one sentence that the index page quotes: the finding, or why there is none."""
     if compared:
         return benchmark_finding(compared[0])
-    return withheld_finding(withheld) or benchmark_finding(pd.DataFrame())
+    return why_not_compared(compared, withheld)
+
+
+def why_not_compared(compared: list[pd.DataFrame], withheld: list[str]) -> str:
+    """Return which sites are not compared with others, and why; that none can be where none is; '' where all are."""
+    return withheld_finding(withheld) or ("" if compared else benchmark_finding(pd.DataFrame()))
 
 
 def benchmark_notes(sites: pd.DataFrame) -> list[str]:

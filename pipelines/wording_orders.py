@@ -5,7 +5,6 @@ As in `wording`, every function takes rows of a result table, or a plan, and giv
 
 import pandas as pd
 
-from pipelines.charts.orders import short_class
 from pipelines.contracts import OrderTerms
 from pipelines.models.forecast import DAYS_IN_MONTH, POOLED
 from pipelines.models.forecast_scores import LAST_12, LAST_YEAR
@@ -13,7 +12,7 @@ from pipelines.models.hazard import PLACE
 from pipelines.models.planning import NO_CURRENCY, Forecast, Plan
 from pipelines.wording import NO_BREAK, counted, day_in_words, figure, listed, month_in_words, percent
 from pipelines.wording_gear import of_gear, spoken_of
-from pipelines.writing import written
+from pipelines.writing import written, written_label
 
 LIKELY = 0.5
 NOTICEABLE_BIAS = 0.02
@@ -345,6 +344,15 @@ def basis_finding(forecast: Forecast) -> str:
     share = other["quantity"].sum() / own["quantity"].sum()
     named = of_gear(listed(sorted(other["basis"].unique())))
     return f"For {percent(share)} of the items the rate does not come from the model of all looks but from: {named}."
+
+
+def short_class(item_class: str) -> str:
+    """Return the label of an item class without the word that all of them have, in the units chosen.
+
+    >>> short_class("bow shackle, screw pin, 16 mm, 2.95 t, carbon")
+    'bow, screw pin, 16 mm, 2.95 t, carbon'
+    """
+    return written_label(item_class.replace(" shackle", "", 1))
 
 
 def _held(row: pd.Series) -> str:

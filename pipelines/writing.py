@@ -1,5 +1,6 @@
 """Numbers and days as reports write them: in one plain way, or as the language does that the user chose."""
 
+import re
 from collections.abc import Mapping
 from datetime import date, datetime
 from decimal import Decimal
@@ -7,6 +8,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from pipelines.settings import PLAIN, carried
+from pipelines.units import in_units
 
 if TYPE_CHECKING:
     from babel import Locale
@@ -34,6 +36,15 @@ def significant(value: float, digits: int) -> str:
     """
     text = f"{value:.{digits}g}"
     return written(value, 0 if "e+" in text else len(text.partition(".")[2]))
+
+
+def written_label(label: str) -> str:
+    """Return a label of the store that names sizes and loads, such as an item class, in the units and marks chosen.
+
+    >>> written_label("bow shackle, screw pin, 16 mm, 2.95 t, carbon")
+    'bow shackle, screw pin, 16 mm, 2.95 t, carbon'
+    """
+    return re.sub(r"(?<=\d)\.(?=\d)", number_marks()["decimal"], in_units(label, carried("units")))
 
 
 def written_day(day: date) -> str:

@@ -158,7 +158,7 @@ def _site_marks(drawn: pd.DataFrame, x: alt.X, y: alt.Y) -> alt.Chart:
 def _site_names(
     drawn: pd.DataFrame, peers: pd.DataFrame, ends: list[float], top: float, x: alt.X, y: alt.Y
 ) -> alt.LayerChart:
-    """Return the names beside the marks, each where it covers no other name and no mark, as far as there is such room."""
+    """Return the names beside the marks, each where it covers no other name, no mark and no axis, as far as there is such room."""
     sides = _sides(drawn, peers, ends, top)
     layers = []
     for align, dx, dy in SIDES:
@@ -172,7 +172,7 @@ def _site_names(
 def _sides(
     drawn: pd.DataFrame, peers: pd.DataFrame, ends: list[float], top: float
 ) -> list[tuple[Align, int, int]]:
-    """Return for each site the first of `SIDES` on which its name is free of marks and of the names before it."""
+    """Return for each site the first of `SIDES` on which its name is free of marks, the axis and the names before it."""
     marks = pd.concat([drawn[["expected", "ratio"]], peers[["expected", "ratio"]]])
     across = np.log(marks["expected"] / ends[0]) / np.log(ends[1] / ends[0]) * FUNNEL_WIDTH
     down = (1 - marks["ratio"] / top) * FUNNEL_HEIGHT
@@ -183,7 +183,9 @@ def _sides(
     for number, name in enumerate(drawn["site"]):
         own = taken[number]
         boxes = [_box(across.iloc[number], down.iloc[number], name, side) for side in SIDES]
-        covered = [sum(_cover(box, other) for other in taken if other is not own) for box in boxes]
+        covered = [
+            _outside(box) + sum(_cover(box, other) for other in taken if other is not own) for box in boxes
+        ]
         best = int(np.argmin(covered))
         sides.append(SIDES[best])
         taken.append(boxes[best])
@@ -195,6 +197,11 @@ def _box(across: float, down: float, name: str, side: tuple[Align, int, int]) ->
     length = min(150.0, 0.55 * NAME_SIZE * len(name))
     left = across + dx - {"left": 0.0, "center": length / 2, "right": length}[align]
     return left, left + length, down + dy - NAME_SIZE / 2, down + dy + NAME_SIZE / 2
+
+
+def _outside(box: Box) -> float:
+    """Return how much of a name would stand on the axis or beyond the drawing."""
+    return (max(0.0, -box[0]) + max(0.0, box[1] - FUNNEL_WIDTH)) * (box[3] - box[2])
 
 
 def _cover(one: Box, other: Box) -> float:

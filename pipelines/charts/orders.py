@@ -4,10 +4,9 @@ import altair as alt
 import pandas as pd
 
 from pipelines.charts.theme import BLUE, GRID, INK, ORANGE, QUIET, SKY_BLUE, VERMILLION, WIDTH, themed
-from pipelines.settings import carried
-from pipelines.units import in_units
 from pipelines.wording import figure, month_in_words
 from pipelines.wording_gear import of_gear
+from pipelines.wording_orders import short_class
 from pipelines.writing import written
 
 AXIS_WIDTH = 40
@@ -168,15 +167,6 @@ def stock_chart(orders: pd.DataFrame) -> alt.LayerChart:
             width=width, height=ROW_HEIGHT * max(len(names), 1), title=title
         )
     )
-
-
-def short_class(item_class: str) -> str:
-    """Return the label of an item class without the word that all of them have, in the units chosen.
-
-    >>> short_class("bow shackle, screw pin, 16 mm, 2.95 t, carbon")
-    'bow, screw pin, 16 mm, 2.95 t, carbon'
-    """
-    return in_units(item_class.replace(" shackle", "", 1), carried("units"))
 
 
 def _percent(share: float) -> str:

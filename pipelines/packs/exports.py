@@ -13,9 +13,8 @@ import pandas as pd
 from pipelines.contracts import contract_names, load_contract
 from pipelines.faults import RequestFault
 from pipelines.packs.headings import Heading, heading
-from pipelines.settings import carried
-from pipelines.units import in_units
 from pipelines.wording_gear import of_gear
+from pipelines.writing import written_label
 
 # A spreadsheet reads a cell that begins so as a formula.
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
@@ -220,7 +219,7 @@ def _write_cell(sheet: Any, row: int, column: int, value: object, head: Heading)
     elif head.kind == "boolean":
         sheet.write_string(row, column, "yes" if plain else "no")
     else:
-        text = in_units(str(plain), carried("units")) if head.names_sizes else str(plain)
+        text = written_label(str(plain)) if head.names_sizes else str(plain)
         sheet.write_string(row, column, text)
 
 

@@ -7,10 +7,8 @@ import pandas as pd
 
 from pipelines.charts.figure import escaped
 from pipelines.packs.headings import Heading, heading
-from pipelines.settings import carried
-from pipelines.units import in_units
 from pipelines.wording import cautions, month_in_words
-from pipelines.writing import written, written_day
+from pipelines.writing import written, written_day, written_label
 
 COMPLETED = "application/vnd.rigging-report.completed+json"
 
@@ -122,7 +120,7 @@ def cell_text(value: object, head: Heading) -> str:
         case "date":
             return written_day(pd.Timestamp(value))  # type: ignore[arg-type]
     if head.names_sizes:
-        return in_units(str(value), carried("units"))
+        return written_label(str(value))
     return month_in_words(str(value)) if head.words == "Month" else str(value)
 
 

@@ -192,6 +192,12 @@ def test_why_nothing_is_compared_is_one_sentence():
     )
 
 
+def test_a_page_on_which_nothing_is_compared_says_so():
+    assert wording.why_not_compared([], []) == "No site can be compared."
+    assert wording.why_not_compared([pd.DataFrame()], []) == ""
+    assert wording.why_not_compared([], ["Sea Wall"]) == wording.withheld_finding(["Sea Wall"])
+
+
 def environments(*rates: float | None) -> pd.DataFrame:
     names = [*("indoor dry", "cold store")[: len(rates) - 1], "all of these"] if rates else []
     return pd.DataFrame({"environment": names, "peer_rate": rates, "own_rate": 4.0}).astype(

@@ -12,14 +12,14 @@ import pytest
 from python_calamine import CalamineWorkbook
 
 from pipelines.charts import Figure
-from pipelines.charts.orders import short_class
 from pipelines.charts.theme import BLUE, GREYS, ORANGE
 from pipelines.packs.exports import write_table, write_workbook
 from pipelines.packs.headings import heading
 from pipelines.packs.showing import Table, cell_text
 from pipelines.settings import CARRIED_IN, carry
 from pipelines.wording import counted, day_in_words, figure, percent, units_in_words
-from pipelines.writing import number_marks, significant, written, written_day
+from pipelines.wording_orders import short_class
+from pipelines.writing import number_marks, significant, written, written_day, written_label
 
 THIN, NO_BREAK = "\N{NARROW NO-BREAK SPACE}", "\N{NO-BREAK SPACE}"
 
@@ -63,6 +63,16 @@ def test_sentences_cells_and_charts_write_the_same_numbers():
     assert cell_text(pd.Timestamp("2026-09-03"), heading("due_on")) == "03.09.2026"
     assert (number_marks()["decimal"], number_marks()["thousands"]) == (",", ".")
     assert ">2.000,5<" in drawn()
+
+
+def test_sizes_and_loads_have_the_decimal_mark_of_the_other_numbers():
+    # 4.75 beside 1.154 for a thousand and more could be read as 475.
+    carry(language="de-DE")
+    assert (
+        written_label("chain shackle, round pin, 19 mm, 4.31 t") == "chain shackle, round pin, 19 mm, 4,31 t"
+    )
+    carry(language="de-DE", units="us")
+    assert short_class("bow shackle, screw pin, 19 mm, 4.31 t") == "bow, screw pin, 3/4 in, 4,75 short tons"
 
 
 def test_the_palette_for_printers_changes_the_colours_one_for_one():

@@ -3,6 +3,7 @@ import pandas as pd
 import pytest
 
 from pipelines.charts import Figure, caterpillar_chart, funnel_chart, parts_chart
+from pipelines.charts.benchmark import _sides
 from pipelines.models.benchmark.funnel import funnel_limits
 from pipelines.models.benchmark.parts import PARTS
 
@@ -66,6 +67,16 @@ def test_names_of_neighbours_do_not_cover_one_another(sites, peers):
     spec = funnel_chart(crowd, peers.head(0)).to_dict()
     names = [layer for layer in spec["layer"][-1]["layer"] if spec["datasets"][layer["data"]["name"]]]
     assert sorted(layer["mark"]["align"] for layer in names) == ["left", "right"]
+
+
+def test_a_name_stands_neither_on_the_axis_nor_beyond_the_drawing():
+    ends, lengthy = [10.0, 1000.0], "A Name of Some Length"
+    for expected, ratio, away in ((11.0, 1.0, "left"), (900.0, 1.0, "right")):
+        drawn = pd.DataFrame({"site": [lengthy], "expected": [expected], "ratio": [ratio]})
+        # A mark stands where the name would stand otherwise.
+        beside = pd.DataFrame({"expected": [expected * (1.05 if away == "left" else 1.0)], "ratio": [ratio]})
+        ((align, *_),) = _sides(drawn, beside, ends, 2.0)
+        assert align != {"left": "right", "right": "left"}[away]
 
 
 def test_the_caterpillar_stands_in_the_order_of_the_shrunken_ratios(sites, peers):
