@@ -176,7 +176,7 @@ def _options(
     """Read the settings before the command runs; `main` looks for --debug."""
     if context.invoked_subcommand == "completion" or HELP in sys.argv:
         return  # neither waits for a file of settings to be mended
-    settings = read_settings(config)
+    settings = read_settings(config, must_exist=context.invoked_subcommand != "config")
     context.obj = settings
     context.default_map = _defaults(settings)
     _carry(**{name: settings[name].value for name in CARRIED})

@@ -66,7 +66,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     ),
     "store check": (("rigging-removals store check --store removals.duckdb", "exit status 0: whole, 1: not"),),
     "store backup": (
-        ("rigging-removals store backup --store removals.duckdb", "beside the store, under a name with the day"),
+        ("rigging-removals store backup --store removals.duckdb", "beside the store, as removals.backup.duckdb"),
         ("rigging-removals store backup --store removals.duckdb --out kept/march.duckdb", "where you say"),
     ),
     "store restore": (

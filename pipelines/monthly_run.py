@@ -7,9 +7,11 @@ from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import asdict, dataclass, field
 from datetime import UTC, date, datetime, timedelta
+from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
+from pipelines.contracts import figures_set
 from pipelines.faults import Fault, RequestFault, refusal
 from pipelines.intake import check_files, load_files
 from pipelines.intake.corrections import is_correction, open_rows
@@ -17,7 +19,7 @@ from pipelines.intake.files import sha256_of
 from pipelines.intake.reading import kind_of
 from pipelines.jobs import compute_for_store
 from pipelines.packs import run_pack
-from pipelines.packs.choosing import file_names
+from pipelines.packs.choosing import file_name
 from pipelines.packs.reading import open_tables
 from pipelines.scratch import held_folder
 from pipelines.settings import CARRIED, carried
@@ -48,7 +50,7 @@ class Asked:
     period: str = ""
     each_client: bool = False
     paper: str = ""
-    jobs: int = 2
+    jobs: int = 0
     pseudonymise: bool = False
 
 
@@ -134,9 +136,12 @@ def run_month(asked: Asked, is_dry: bool = False) -> Outcome:
             outcome.files.extend(_looked_at(asked))
             outcome.packs.extend(_due_packs(asked, period))
             return outcome
-        _load(asked, outcome)
-        if asked.store.exists():
-            _make_packs(asked, outcome)
+        # A summary is written whatever happens but a stop: an earlier one would be mailed as if it were this one's.
+        with _written_down(outcome):
+            _load(asked, outcome)
+        with _written_down(outcome):
+            if asked.store.exists():
+                _make_packs(asked, outcome)
         _write_summary(asked.out, outcome)
     return outcome
 
@@ -239,7 +244,7 @@ def _packs(asked: Asked) -> dict[str, Path]:
                 name
                 for (name,) in con.execute("select distinct client from current_lines order by 1").fetchall()
             ]
-        packs |= {client: asked.out / OF_CLIENTS / name for client, name in file_names(clients).items()}
+        packs |= {client: asked.out / OF_CLIENTS / file_name(client) for client in clients}
     return packs
 
 
@@ -251,7 +256,7 @@ def _rests_on(asked: Asked, period: str) -> str:
             " (select md5(string_agg(place::varchar, '|' order by place::varchar)) from site_register as place),"
             " (select md5(string_agg(item::varchar, '|' order by item::varchar)) from stock_register as item)"
         ).fetchall()
-    chosen = [carried(name) for name in CARRIED]
+    chosen = [figures_set(), version("rigging-removals"), *(carried(name) for name in CARRIED)]
     return hashlib.sha256(repr((state, period, asked.paper, chosen)).encode()).hexdigest()
 
 

@@ -66,7 +66,7 @@ class Chosen:
     origin: str
 
 
-def read_settings(file: Path | None) -> dict[str, Chosen]:
+def read_settings(file: Path | None, must_exist: bool = True) -> dict[str, Chosen]:
     """Return each setting with its value and where that comes from; paths as seen from the working folder.
 
     Parameters
@@ -74,6 +74,8 @@ def read_settings(file: Path | None) -> dict[str, Chosen]:
     file : Path
         The file of settings. None for the one that the environment names, else `FILE` in the working folder where
         there is one.
+    must_exist : bool
+        Whether a file that is named has to be there; one that is about to be written need not.
 
     Raises
     ------
@@ -84,7 +86,7 @@ def read_settings(file: Path | None) -> dict[str, Chosen]:
     named = file or (Path(os.environ[NAMED_IN]) if os.environ.get(NAMED_IN) else None)
     path = named or Path(FILE)
     if not path.is_file():
-        if named:
+        if named and must_exist:
             raise RequestFault(
                 f"There is no file of settings at {path}. Write one with: rigging-removals config --write {path}"
             )

@@ -3,7 +3,8 @@
 from typing import TYPE_CHECKING
 
 from pipelines.terminal import printable
-from pipelines.wording import CAUTIONS, counted, listed, month_in_words
+from pipelines.wording import cautions, counted, listed, month_in_words
+from pipelines.writing import written
 
 if TYPE_CHECKING:
     from pipelines.monthly_run import FileOutcome, Outcome, PackOutcome
@@ -33,7 +34,7 @@ def run_in_words(outcome: "Outcome") -> list[str]:
             "The month in brief",
             *(f"  {sentence}" for sentence in outcome.in_brief),
             "",
-            CAUTIONS[0],
+            cautions()[0],
         ]
     return [printable(line) for line in lines]
 
@@ -82,8 +83,8 @@ def _file_line(file: "FileOutcome") -> str:
     if file.sentence:
         return f"{opening}: {file.sentence}"
     return (
-        f"{opening}: {counted(file.rows_read, 'row')} read = {file.rows_accepted:,} accepted"
-        f" + {file.rows_quarantined:,} quarantined"
+        f"{opening}: {counted(file.rows_read, 'row')} read = {written(file.rows_accepted)} accepted"
+        f" + {written(file.rows_quarantined)} quarantined"
     )
 
 

@@ -31,11 +31,11 @@ def written(value: Any, decimals: int = 0) -> str:
 def significant(value: float, digits: int) -> str:
     """Return a number to so many figures.
 
-    >>> significant(0.1234, 2), significant(0.06, 1), significant(1234.0, 2)
-    ('0.12', '0.06', '1,234')
+    >>> significant(0.1234, 2), significant(0.06, 1), significant(1234.0, 2), significant(0.00005, 1)
+    ('0.12', '0.06', '1,234', '0.00005')
     """
-    text = f"{value:.{digits}g}"
-    return written(value, 0 if "e+" in text else len(text.partition(".")[2]))
+    exponent = Decimal(f"{value:.{digits}g}").as_tuple().exponent
+    return written(value, max(0, -int(exponent)))
 
 
 def written_label(label: str) -> str:

@@ -90,9 +90,9 @@ def risk_targets() -> RiskTargets:
     return _risk_targets(carried("risk_targets"))
 
 
-def own_targets() -> str:
-    """Return a fingerprint of the risk targets where they are the user's own; '' for those that come with the project."""
-    return hashlib.sha256(repr(risk_targets()).encode()).hexdigest() if carried("risk_targets") else ""
+def figures_set() -> str:
+    """Return a fingerprint of the figures that one may set and that result tables rest on: targets, rules and terms."""
+    return hashlib.sha256(repr((risk_targets(), benchmark_rules(), order_terms())).encode()).hexdigest()
 
 
 @cache

@@ -1,14 +1,17 @@
-"""Takes people's names out of what was read, where intake is asked to: inspectors by a pseudonym, notes left out."""
+"""Takes people's names out of what was read, where intake is asked to: inspectors by a pseudonym, notes left out, reasons kept where they are known."""
 
 import hashlib
 import hmac
 import re
+from collections.abc import Callable
 
 import duckdb
 import pandas as pd
 
+from pipelines.intake.reasons import EXACT, NOT_STATED, split_reasons
 from pipelines.sources import Profile
 
+NOT_SHOWN = "not shown"
 _PSEUDONYM = re.compile("inspector [0-9a-f]{8}")
 
 
@@ -36,7 +39,7 @@ def without_notes(profile: Profile) -> Profile:
 
 
 def take_names_out(con: duckdb.DuckDBPyConnection, header: list[str], profile: Profile, key: str) -> None:
-    """Change the read `cells`: pseudonyms of inspectors, and nothing in columns that the profile does not read.
+    """Change the read `cells`: pseudonyms of inspectors, known reasons alone, and nothing in columns that are not read.
 
     What could not be split into cells, or is no part of the log, may hold anybody's name: its text is left out.
 
@@ -57,17 +60,29 @@ def take_names_out(con: duckdb.DuckDBPyConnection, header: list[str], profile: P
     if unread:
         con.execute(f"update cells set {', '.join(unread)}")
     if of_inspector := places.get(profile.columns.get("inspector", "")):
-        named = con.execute(f"select distinct {of_inspector} from cells where {of_inspector} is not null")
-        names = [str(name) for (name,) in named.fetchall()]
-        con.register(
-            "pseudonyms",
-            pd.DataFrame(
-                {"name": names, "instead": [pseudonym(name, key) for name in names]}, dtype="object"
-            ),
-        )
-        con.execute(
-            f"update cells set {of_inspector} = instead::varchar from pseudonyms where {of_inspector} = name::varchar"
-        )
-        con.unregister("pseudonyms")
+        _rewrite(con, of_inspector, lambda name: pseudonym(name, key))
+    # Reasons are often remarks: of one that the profile does not know nothing is kept but what it was taken for.
+    if of_reasons := places.get(profile.reasons.column or ""):
+        _rewrite(con, of_reasons, lambda text: _known_reasons(text, profile))
     for name in ("refused_rows", "set_aside_rows"):
         con.execute(f"update {name} set raw = '{{}}'")
+
+
+def _rewrite(con: duckdb.DuckDBPyConnection, place: str, instead: Callable[[str], str]) -> None:
+    """Put something else into the cells of a column, for each text that stands there."""
+    told = con.execute(f"select distinct {place} from cells where {place} is not null")
+    texts = [str(text) for (text,) in told.fetchall()]
+    con.register(
+        "rewritten",
+        pd.DataFrame({"text": texts, "instead": [instead(text) for text in texts]}, dtype="object"),
+    )
+    con.execute(f"update cells set {place} = instead::varchar from rewritten where {place} = text::varchar")
+    con.unregister("rewritten")
+
+
+def _known_reasons(text: str, profile: Profile) -> str:
+    shown = []
+    for criterion, count, phrase, likeness in split_reasons(text, profile):
+        known = criterion if criterion != NOT_STATED else NOT_SHOWN
+        shown.append((phrase if likeness == EXACT else known) + (f" x{count}" if count else ""))
+    return f"{profile.reasons.separator} ".join(shown)

@@ -1,11 +1,11 @@
 """Which pages a pack has: the reports asked for, each once, or once for each site."""
 
+import hashlib
 import re
 import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
 from difflib import get_close_matches
-from itertools import count
 
 from pipelines.faults import RequestFault
 
@@ -91,26 +91,26 @@ def pages_to_make(reports: list[str], site: str, sites: list[str], by_site: bool
     >>> [page.name for page in pages_to_make(["monthly", "site_page"], "", ["Sea Wall", "Quay"], by_site=False)]
     ['monthly', 'site_page_sea-wall', 'site_page_quay']
     """
-    names = file_names(sites)
     pages = []
     for report in reports:
         if report == OF_EACH_SITE or (by_site and report not in FOR_ALL_CLIENTS):
-            pages += [Page(f"{report}_{names[each]}", report, each) for each in sites]
+            pages += [Page(f"{report}_{file_name(each)}", report, each) for each in sites]
         else:
             pages.append(Page(report, report, site))
     return pages
 
 
-def file_names(names: list[str]) -> dict[str, str]:
-    """Return for each name one that any file system takes, in small letters and figures, none of them twice.
+def file_name(name: str) -> str:
+    """Return a name that any file system takes, in small letters and figures, which no other name has.
 
-    >>> file_names(["North Quay", "Nörth quay!", "../..", "造船所"])
-    {'North Quay': 'north-quay', 'Nörth quay!': 'north-quay-2', '../..': 'site', '造船所': 'site-2'}
+    It hangs on the name alone: were it to hang on which others there are, a new site or client could come into the
+    folder of another one.
+
+    >>> file_name("North Quay"), file_name("north quay!"), file_name("造船所")
+    ('north-quay', 'north-quay-27ae43', 'named-069e7a')
     """
-    found: dict[str, str] = {}
-    for name in names:
-        plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
-        base = re.sub("[^a-z0-9]+", "-", plain).strip("-")[:60] or "site"
-        numbered = (base if number == 1 else f"{base}-{number}" for number in count(1))
-        found[name] = next(each for each in numbered if each not in found.values())
-    return found
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
+    base = re.sub("[^a-z0-9]+", "-", plain).strip("-")[:60]
+    if name == " ".join(word.capitalize() for word in base.split("-")):
+        return base
+    return f"{base or 'named'}-{hashlib.sha256(name.encode()).hexdigest()[:6]}"

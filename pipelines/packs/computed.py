@@ -71,7 +71,7 @@ def look_back(store: Path) -> duckdb.DuckDBPyConnection:
     """Return a connection in memory that sees the lines and registers of a store but none of its result tables."""
     con = quiet_connection()
     attach_to_read(con, store, "kept")
-    for name in _names_of_tables(con, "kept"):
+    for name in _tables_of_kept(con):
         if name not in (*TABLES, *WORKING_TABLES, "table_state"):
             con.execute(f"create view {name} as from kept.{name}")
     return con
@@ -132,11 +132,10 @@ def _is_reduced(con: duckdb.DuckDBPyConnection) -> bool:
     return bool(con.execute("select 1 from duckdb_schemas() where schema_name = 'everybody'").fetchall())
 
 
-def _names_of_tables(con: duckdb.DuckDBPyConnection, catalog: str) -> list[str]:
-    """Return the tables and views of a database, '' for the one that the connection uses."""
+def _tables_of_kept(con: duckdb.DuckDBPyConnection) -> list[str]:
+    """Return the tables and views of the attached database `kept`."""
     found = con.execute(
-        "select table_name from information_schema.tables where table_schema = 'main'"
-        " and table_catalog = coalesce(nullif($catalog, ''), current_database()) order by table_name",
-        {"catalog": catalog},
+        "select table_name from information_schema.tables where table_catalog = 'kept' and table_schema = 'main'"
+        " order by table_name"
     )
     return [name for (name,) in found.fetchall()]

@@ -12,7 +12,7 @@ import pandas as pd
 
 from pipelines.contracts import order_terms, usual_family
 from pipelines.faults import Fault, RequestFault, refusal
-from pipelines.packs.choosing import WITH_PEERS, Page, chosen_reports, file_names, pages_to_make
+from pipelines.packs.choosing import WITH_PEERS, Page, chosen_reports, file_name, pages_to_make
 from pipelines.packs.computed import computed_store
 from pipelines.packs.exports import write_table, write_workbook
 from pipelines.packs.making import MadePage, Wanted, make_page
@@ -112,7 +112,7 @@ def run_pack(
 def _folder_name(tables: OpenTables) -> str:
     if tables.gear == usual_family().name:
         return tables.period
-    return f"{tables.period}-{file_names([tables.gear])[tables.gear]}"
+    return f"{tables.period}-{file_name(tables.gear)}"
 
 
 @contextmanager
@@ -134,7 +134,12 @@ def _readable(store: Path, period: str, client: str, gear: str, by_many: bool) -
 def _workers(jobs: int, pages: int, scheduler: str, store: Path) -> AbstractContextManager[Executor]:
     if scheduler:
         return workers_of_cluster(scheduler, store)
-    return workers_here(max(1, min(jobs or len(os.sched_getaffinity(0)), pages)))
+    return workers_here(max(1, min(jobs or _cores(), pages)))
+
+
+def _cores() -> int:
+    # Not every system tells which of its cores this process may use.
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 def _refuse_several_clients(tables: OpenTables, by_site: bool) -> None:
@@ -184,7 +189,7 @@ def _write_pack(folder: Path, wanted: list[Wanted], workers: Executor, tables: O
     failures = [f"{wanted[number].name}: {faults[number]}" for number in sorted(faults)]
     index = index_html(
         [reports[number] for number in sorted(reports)],
-        failures,
+        [wanted[number].name for number in sorted(faults)],
         list(frames),
         masthead_of(tables, tables.site),
         has_pdf=any(each.paper for each in wanted),

@@ -82,7 +82,7 @@ def index_html(
     reports : list of Report
         What was made, in order.
     failures : list of str
-        A sentence for each report that could not be made.
+        Names of the pages that could not be made; why is for whoever made the pack, not for its readers.
     table_names : list of str
         The tables of the pack.
     masthead : Masthead

@@ -56,7 +56,7 @@ def workers_of_cluster(address: str, store: Path) -> Iterator[Executor]:
     software or does not see the store.
     """
     try:
-        from distributed import Client
+        from distributed import Client, Lock
     except ImportError as error:
         raise RequestFault(
             "--scheduler needs Dask, which is not installed. Install it here and on each worker:"
@@ -68,7 +68,8 @@ def workers_of_cluster(address: str, store: Path) -> Iterator[Executor]:
         raise RequestFault(
             f"No Dask scheduler answers at {address}. Start one with: dask scheduler, or leave --scheduler out."
         ) from error
-    with client:
+    # Kernels and what a process was told to show are the workers' own: a second pack waits until they are free.
+    with client, Lock("rigging-removals", client.scheduler, client.loop):
         _refuse_unfit_workers(client, address, store)
         executor = client.get_executor(pure=False)
         try:

@@ -137,6 +137,7 @@ def fill_code_lists(con: duckdb.DuckDBPyConnection, database: str = "") -> None:
         if con.execute(f"({new} except all {old}) union all ({old} except all {new})").fetchall():
             con.execute(f"delete {old}")
             con.execute(f"insert into {owner}{name} {new}")
+            mark_tables_as_old(con, database)
         con.unregister("coded")
 
 

@@ -9,7 +9,7 @@ from datetime import date
 import duckdb
 import pandas as pd
 
-from pipelines.contracts import load_contract, own_targets
+from pipelines.contracts import figures_set, load_contract
 from pipelines.exposure import build_exposures
 from pipelines.faults import RequestFault
 from pipelines.tables.detection_sensitivity import detection_sensitivity
@@ -59,12 +59,12 @@ def compute_tables(con: duckdb.DuckDBPyConnection, period: str | None = None) ->
             _write(con, name, frame)
     con.execute(
         "create or replace table table_state"
-        " (period varchar, as_of date, computed_for_load bigint, own_targets varchar, gear_family varchar)"
+        " (period varchar, as_of date, computed_for_load bigint, figures_set varchar, gear_family varchar)"
     )
     con.execute(
-        "insert into table_state select $month, $as_of, max(load_id), $own_targets, any_value(gear_family)"
+        "insert into table_state select $month, $as_of, max(load_id), $figures_set, any_value(gear_family)"
         " from loads, counted_gear",
-        {"month": month, "as_of": as_of, "own_targets": own_targets()},
+        {"month": month, "as_of": as_of, "figures_set": figures_set()},
     )
 
 
@@ -101,7 +101,7 @@ def compute_rates(con: duckdb.DuckDBPyConnection, as_of: date | None) -> None:
     rates, model = pooled_rates(con, as_of)
     _write(con, "pooled_rates", rates)
     _write(con, "hazard_model", model)
-    # The next four sum up what was just written.
+    # What follows sums up what was just written.
     _write(con, "removal_trend", removal_trend(con))
     _write(con, "rate_changes", rate_changes(con))
     _write(con, "interval_recommendations", interval_recommendations(con))

@@ -5,7 +5,7 @@ from difflib import get_close_matches
 import duckdb
 import pandas as pd
 
-from pipelines.contracts import load_contract, own_targets
+from pipelines.contracts import figures_set, load_contract
 from pipelines.contracts.documents import Contract
 from pipelines.faults import RequestFault
 from pipelines.tables.names import TABLES
@@ -74,7 +74,7 @@ def _refuse_without(contract: Contract, column: str) -> None:
 
 
 def is_computed_for(con: duckdb.DuckDBPyConnection, period: str) -> bool:
-    """Return whether the result tables rest on all that the open store holds and on the risk targets in force, for a month.
+    """Return whether the result tables rest on all that the open store holds and on the figures set, such as risk targets, for a month.
 
     '' is whatever month.
     """
@@ -87,8 +87,6 @@ def is_computed_for(con: duckdb.DuckDBPyConnection, period: str) -> bool:
     found = con.execute("select *, (select max(load_id) from loads) as latest from table_state")
     names = [column[0] for column in found.description]
     state = dict(zip(names, found.fetchall()[0], strict=True))
-    # A store of an earlier version does not say: its tables rest on the targets that come with the project.
-    is_current = (
-        state["computed_for_load"] == state["latest"] and state.get("own_targets", "") == own_targets()
-    )
+    # A store of an earlier version does not say what its tables rest on.
+    is_current = state["computed_for_load"] == state["latest"] and state.get("figures_set") == figures_set()
     return is_current and period in ("", state["period"])

@@ -3,6 +3,7 @@
 import subprocess
 import sys
 from contextlib import closing
+from threading import Thread
 
 import psutil
 import pytest
@@ -114,3 +115,20 @@ def test_a_worker_that_does_not_see_the_tables_is_named(cluster, exported, tmp_p
 
 def _blind(path):
     return False
+
+
+def test_a_second_pack_waits_until_the_workers_are_free(cluster, exported, tmp_path):
+    from distributed import Client, Lock
+
+    address, _ = cluster
+    made = []
+    asked = ["intake_account"], exported, PERIOD, "", "", tmp_path / "out"
+    second = Thread(target=lambda: made.append(run_pack(*asked, scheduler=address)))
+    with closing(Client(address, set_as_default=False)) as client:
+        with Lock("rigging-removals", client.scheduler, client.loop):  # as the first pack holds it
+            second.start()
+            second.join(timeout=3)
+            assert second.is_alive()
+            assert made == []
+        second.join(timeout=60)
+    assert [index.name for index in made] == ["index.html"]

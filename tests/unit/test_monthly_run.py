@@ -8,7 +8,7 @@ from threading import Thread
 import pytest
 
 from pipelines import monthly_run
-from pipelines.faults import Fault, RequestFault
+from pipelines.faults import Fault, HeldFault, RequestFault
 from pipelines.jobs import what_is_wrong
 from pipelines.monthly_run import Asked, exports_in, run_month
 from pipelines.scratch import held_folder
@@ -151,6 +151,27 @@ def test_a_run_that_was_stopped_is_made_whole_by_the_next(asked, packs, monkeypa
     assert outcome.is_clean
     assert [pack.outcome for pack in outcome.packs] == ["made"]
     assert what_is_wrong(asked.store) == []
+
+
+def test_a_store_that_is_held_is_told_in_a_summary_of_this_run(asked, packs, monkeypatch):
+    assert run_month(asked).is_clean
+
+    def held(store):
+        raise HeldFault("The store is in use.")
+
+    monkeypatch.setattr(monthly_run, "_known_files", held)
+    outcome = run_month(asked)
+    assert outcome.faults == ["The store is in use."]
+    lines = (asked.out / "summary.txt").read_text(encoding="utf-8").splitlines()
+    assert lines == run_in_words(outcome)
+    assert "  1. The store is in use." in lines
+
+
+def test_other_risk_targets_have_a_pack_made_again(asked, packs, monkeypatch):
+    assert [pack.outcome for pack in run_month(asked).packs] == ["made"]
+    monkeypatch.setattr(monthly_run, "figures_set", lambda: "others")
+    assert [pack.outcome for pack in run_month(asked).packs] == ["made"]
+    assert [pack.outcome for pack in run_month(asked).packs] == ["kept"]
 
 
 def test_one_pack_that_fails_keeps_no_other_from_being_made(asked, packs, monkeypatch):

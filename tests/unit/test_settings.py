@@ -155,3 +155,10 @@ def test_each_option_of_a_command_gets_its_value_from_the_file(settings_file, tm
     assert "store" not in values["check"]
     make_store(tmp_path / "removals.duckdb")
     assert _defaults(read_settings(path))["check"]["store"] == str(tmp_path / "removals.duckdb")
+
+
+def test_a_file_that_is_named_and_not_there_yet_can_be_written(command, tmp_path):
+    named = {**os.environ, "RIGGING_REMOVALS_CONFIG": "new.toml"}
+    words = [command, "config", "--write", "new.toml"]
+    done = subprocess.run(words, capture_output=True, text=True, cwd=tmp_path, env=named, check=False)
+    assert (done.returncode, (tmp_path / "new.toml").is_file()) == (0, True), done.stderr

@@ -2,12 +2,12 @@
 
 import pytest
 
-from pipelines.contracts import own_targets, risk_targets
+from pipelines.contracts import figures_set, risk_targets
 from pipelines.faults import RequestFault
-from pipelines.packs.computed import is_computed_for
 from pipelines.settings import CARRIED_IN, carry
 from pipelines.store import make_store, open_store
-from pipelines.tables import compute_tables
+from pipelines.store.file import fill_code_lists
+from pipelines.tables import compute_tables, is_computed_for
 from tests.refusals import fault_of
 
 
@@ -27,11 +27,11 @@ def own(tmp_path, monkeypatch):
 
 def test_what_the_own_file_says_holds_and_the_rest_stays(own):
     shipped = risk_targets()
-    assert own_targets() == ""
+    before = figures_set()
     own("outer_limit_months: 6\n")
     assert risk_targets().outer_limit_months == 6
     assert risk_targets().targets == shipped.targets
-    assert own_targets() != ""
+    assert figures_set() != before
 
 
 @pytest.mark.parametrize(
@@ -73,8 +73,21 @@ def test_tables_that_rest_on_other_targets_are_computed_again(own, tmp_path):
         assert not is_computed_for(con, "")
         compute_tables(con)
         assert is_computed_for(con, "")
-        # A store of an earlier version does not say which it rests on: those that come with the project.
-        con.execute("alter table table_state drop column own_targets")
+        # A store of an earlier version does not say which it rests on.
+        con.execute("alter table table_state drop column figures_set")
         assert not is_computed_for(con, "")
-        carry(risk_targets="")
+
+
+def test_tables_do_not_rest_on_another_code_list_than_the_store_s(own, tmp_path):
+    store = tmp_path / "lists.duckdb"
+    make_store(store)
+    with open_store(store, read_only=False) as con:
+        compute_tables(con)
+        fill_code_lists(con)
         assert is_computed_for(con, "")
+        con.execute("update criteria_of_gear set tier = 'pin and fit' where criterion = 'deformed'")
+        fill_code_lists(con)
+        assert not con.execute(
+            "select 1 from criteria_of_gear where criterion = 'deformed' and tier = 'pin and fit'"
+        ).fetchall()
+        assert con.execute("select computed_for_load from table_state").fetchall() == [(None,)]

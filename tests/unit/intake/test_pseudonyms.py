@@ -80,3 +80,29 @@ def test_a_corrected_row_is_the_same_persons(loaded, tmp_path, register, named_p
     (account,) = load_files([workbook], loaded, [register], named_profile, pseudonymise=True)
     assert account.rows_read == 1
     assert "wrede" not in everything(loaded)
+
+
+def test_of_a_reason_that_nobody_knows_nothing_is_kept(tmp_path, register, named_profile, write_log, line):
+    """Where the reasons are remarks, they may hold anybody's name."""
+    rows = [
+        line(Why="no tag x2; asked Halloran", Removed="3"),
+        line(Why="odd pinn", Day="2026-01-02"),  # a slip of the pen
+        line(Why="Wrede has it", Day="2026-01-03", Seen="12 ea"),
+        *(line(Why="", Removed="0", Day=f"2026-01-{day:02d}") for day in range(4, 24)),
+    ]
+    log = write_log(*(f"{row},Tomas Wrede,," for row in rows), header=NAMED)
+    store = tmp_path / "store.duckdb"
+    make_store(store)
+    list(load_files([log], store, [register], named_profile, pseudonymise=True))
+    found = everything(store)
+    assert "halloran" not in found
+    assert "wrede" not in found
+    with open_store(store) as con:
+        reasons = con.execute(
+            "select criterion, mentions, phrase from removal_reasons order by row, criterion"
+        )
+        assert reasons.fetchall() == [
+            ("identification missing", 2, "no tag"),
+            ("not stated", 1, "not shown"),
+            ("pin not matching", 3, "pin not matching"),
+        ]

@@ -1,10 +1,12 @@
 """What is said of a cluster whose workers cannot do the work; a real one makes a pack in notebooks/test_cluster."""
 
+import os
 import sys
 
 import pytest
 
 from pipelines.faults import RequestFault
+from pipelines.packs.pack import _cores
 from pipelines.packs.workers import _refuse_unfit_workers, workers_of_cluster
 from tests.refusals import fault_of
 
@@ -43,3 +45,8 @@ def test_without_dask_it_is_said_what_to_install(monkeypatch):
         "--scheduler needs Dask, which is not installed. Install it here and on each worker:"
         " pip install 'rigging-removals[cluster]'"
     )
+
+
+def test_a_system_that_does_not_tell_which_cores_may_be_used_has_some(monkeypatch):
+    monkeypatch.delattr(os, "sched_getaffinity")
+    assert _cores() == os.cpu_count()
