@@ -3,6 +3,7 @@
 import os
 import signal
 import subprocess
+from contextlib import suppress
 from shutil import copy
 
 import nbformat
@@ -113,7 +114,7 @@ def test_pages_by_site_are_of_all_sites_of_one_client(small_store, tmp_path, cli
 def test_a_pack_that_is_stopped_leaves_no_half_page_and_no_process(
     command, small_store, tmp_path, sign, status
 ):
-    """Stopped once both of its kernels run."""
+    """Stopped once both of its kernels run, and rest: whoever waits for their pages waits for ever, so they are killed."""
     asked = ["report", "all", "--store", small_store, "--period", PERIOD, "--jobs", "2", "--out", "reports"]
     with subprocess.Popen(
         [command, *asked], cwd=tmp_path, stderr=subprocess.PIPE, text=True, process_group=0
@@ -122,8 +123,16 @@ def test_a_pack_that_is_stopped_leaves_no_half_page_and_no_process(
         kernels = until(lambda: [one for one in begun.children(recursive=True) if is_kernel(one)], count=2)
         family = begun.children(recursive=True)
         assert set(kernels) <= set(family)
+        for kernel in kernels:
+            kernel.suspend()
         os.killpg(process.pid, sign) if sign == signal.SIGINT else process.send_signal(sign)
-        _, said = process.communicate(timeout=LONGEST_SECONDS)
+        try:
+            _, said = process.communicate(timeout=LONGEST_SECONDS)
+        finally:
+            if process.poll() is None:
+                for one in [begun, *family]:
+                    with suppress(psutil.NoSuchProcess):
+                        one.kill()
     assert process.returncode == status
     if sign == signal.SIGINT:
         assert said == "Stopped. No report was written, and an earlier pack is as it was.\n"

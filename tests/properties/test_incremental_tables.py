@@ -112,6 +112,14 @@ def test_only_the_groups_that_a_load_touched_are_summed_again(con, random):
     assert con.execute("select count(*) from touched_groups").fetchall() == [(0,)]
 
 
+def test_a_group_with_another_quantity_in_a_line_is_summed_again(con, random):
+    load(con, random, 1)
+    build_exposures(con)
+    con.execute("update counted_lines set quantity = quantity + 1 where row = 7")
+    build_exposures(con)
+    assert con.execute("select count(*) from touched_groups").fetchall() == [(1,)]
+
+
 def touched_clients(con):
     build_exposures(con, date(2026, 12, 31))
     return con.execute("select client from touched_clients order by client").fetchall()

@@ -137,6 +137,16 @@ def test_a_second_run_and_a_dry_run_change_nothing_and_what_a_pack_rests_on_has_
     assert [pack.outcome for pack in run_month(asked).packs] == ["made"]
 
 
+def test_a_file_is_known_by_its_content_whatever_its_name(asked, packs, line, tmp_path):
+    run_month(asked)
+    (asked.drop_folder / "a_2025.csv").rename(asked.drop_folder / "a_again.csv")
+    drop(tmp_path, "b_2026.csv", line(Day="2026-03-30"))
+    for is_dry, comes_in in ((True, "new"), (False, "loaded")):
+        outcome = run_month(asked, is_dry)
+        assert became(outcome) == {"a_again.csv": "known", "b_2026.csv": comes_in}
+        assert outcome.files[0].sentence == "Loaded earlier as a_2025.csv."
+
+
 def test_a_run_that_was_stopped_is_made_whole_by_the_next(asked, packs, monkeypatch):
     def stopped(store):
         raise KeyboardInterrupt

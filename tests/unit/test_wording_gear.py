@@ -28,6 +28,7 @@ def test_words_are_those_of_shackles_where_nothing_is_said():
         ("Shackles inspected", "Items inspected"),
         ("sizes and pins", "sizes and kinds"),
         ("pinned, shackled, spin", "pinned, shackled, spin"),  # parts of other words stay
+        ("a pin-hole, a shackle-like link", "a pin-hole, a shackle-like link"),
     ],
 )
 def test_what_is_written_of_shackles_is_said_of_items(of_links, written, said):

@@ -112,3 +112,25 @@ def test_required_columns_and_read_columns_have_rules_of_their_own():
     assert {"missing_quantity", "unreadable_quantity", "unreadable_replaced", "unreadable_body"} <= names
     assert "missing_replaced" not in names
     assert "unreadable_note" not in names
+
+
+@pytest.mark.parametrize(
+    ("now", "latest"), [("2026-03-02 09:59:59+00", "2026-03-02"), ("2026-03-02 10:00:00+00", "2026-03-03")]
+)
+@pytest.mark.parametrize("zone", ["Etc/GMT+12", "UTC", "Pacific/Kiritimati"])
+def test_the_latest_day_on_earth_is_the_last_that_an_inspection_may_be_of(con, now, latest, zone):
+    """At any hour, whatever the zone of the machine: Kiritimati is 14 hours ahead of UTC (IANA time zone database)."""
+    (stated,) = (rule for rule in load_contract("inspection_line").rules if rule.name == "not_in_the_future")
+    query = stated.implementation["kwargs"]["unexpected_rows_query"].format(batch="looks")
+    assert "now()" in query
+    con.execute(f"set timezone = '{zone}'")
+    con.execute(
+        "create table looks as select range as row, date '2026-03-01' + range::integer as inspected_on from range(4)"
+    )
+    con.execute("delete from looks where inspected_on > $latest::date + 1", {"latest": latest})
+    late = con.execute(query.replace("now()", f"timestamptz '{now}'")).fetchall()
+    assert (
+        late
+        == con.execute("select row from looks where inspected_on > $day::date", {"day": latest}).fetchall()
+    )
+    assert len(late) == 1

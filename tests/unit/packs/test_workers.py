@@ -6,6 +6,7 @@ import sys
 import pytest
 
 from pipelines.faults import RequestFault
+from pipelines.packs.making import sees
 from pipelines.packs.pack import _cores
 from pipelines.packs.workers import _refuse_unfit_workers, workers_of_cluster
 from tests.refusals import fault_of
@@ -50,3 +51,8 @@ def test_without_dask_it_is_said_what_to_install(monkeypatch):
 def test_a_system_that_does_not_tell_which_cores_may_be_used_has_some(monkeypatch):
     monkeypatch.delattr(os, "sched_getaffinity")
     assert _cores() == os.cpu_count()
+
+
+def test_a_worker_sees_what_is_there_and_no_more(tmp_path):
+    assert sees(str(tmp_path))
+    assert not sees(str(tmp_path / "none"))
