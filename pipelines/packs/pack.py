@@ -112,7 +112,8 @@ def run_pack(
 def _folder_name(tables: OpenTables) -> str:
     if tables.gear == usual_family().name:
         return tables.period
-    return f"{tables.period}-{file_name(tables.gear)}"
+    # No two families are told apart by their capitals, hence those of a name that `file_name` leaves as it is.
+    return f"{tables.period}-{file_name(tables.gear.title())}"
 
 
 @contextmanager
