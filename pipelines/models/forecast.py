@@ -4,7 +4,9 @@ A removal happens when somebody looks. Each draw therefore has rates, a calendar
 sums over places, item classes or months are sums within a draw, which adding up bands would overstate.
 """
 
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, field
+from typing import Any
 from zlib import crc32
 
 import numpy as np
@@ -79,7 +81,7 @@ class Calendar:
 
 @dataclass(frozen=True)
 class Round:
-    """Groups that are looked at together: their `rows`, `days` from today (draws, looks), `removed` (draws, rows, looks)."""
+    """Groups that are looked at together: their `rows`, `days` from today (looks, draws), `removed` (rows, looks, draws)."""
 
     rows: NDArray[np.intp]
     days: Floats
@@ -271,16 +273,18 @@ def simulate_removals(
     of_place *= _draw_each(rates.of_year, [f"year|{name}" for name in rates.places], draws, seed)
     of_class = _draw_each(rates.of_class, rates.classes, draws, seed)
     bandwidths = {interval: _bandwidth(slips) for interval, slips in calendar.slips.items()}
+    together = _rounds(fleet[rates.has_rate if is_wanted is None else rates.has_rate & is_wanted])
+    firsts = fleet.iloc[[rows[0] for rows in together]].to_dict("records")
+    quantity = fleet["quantity"].to_numpy()
     found = []
-    for rows in _rounds(fleet[rates.has_rate if is_wanted is None else rates.has_rate & is_wanted]):
-        first = fleet.iloc[rows[0]]
-        generator = own_generator(seed, *first[PLACE], str(first["days_since_start"]))
+    for rows, first in zip(together, firsts, strict=True):
+        generator = own_generator(seed, *(first[name] for name in PLACE), str(first["days_since_start"]))
         days, gaps = _looks(first, calendar, bandwidths, horizon_days, draws, generator)
         own = Gammas(rates.of_row.shape[rows], rates.of_row.scale[rows]).draw(draws, generator)
         rate = rates.factor[rows] * of_place[:, rates.place[rows]] * of_class[:, rates.item_class[rows]] * own
         strictness = _strictness(calendar.look_sd, days.shape, generator)
         share = -np.expm1(-rate[:, :, None] * (gaps * strictness / DAYS_IN_YEAR)[:, None, :])
-        items = fleet["quantity"].to_numpy()[rows, None]
+        items = quantity[rows, None]
         if calendar.growth:
             grown = 1 + calendar.growth * days[:, None, :] / DAYS_IN_YEAR
             items = np.floor(items * np.maximum(grown, 0) + 0.5).astype(np.int64)
@@ -297,7 +301,7 @@ def own_generator(seed: int, *names: str) -> np.random.Generator:
 def removed_by_month(
     rounds: list[Round], month_ends: ArrayLike, groups: NDArray[np.intp], items: NDArray[np.int64]
 ) -> Samples:
-    """Return the removals of groups of rows in each month, shape (draws, groups, months).
+    """Return the removals of groups of rows in each month, shape (groups, months, draws).
 
     Parameters
     ----------
@@ -312,34 +316,32 @@ def removed_by_month(
     """
     ends = np.asarray(month_ends)
     count = int(groups.max()) + 1 if len(groups) else 0
-    draws = rounds[0].days.shape[0] if rounds else 0
-    total = np.zeros((draws, count, len(ends)), dtype=np.float32)
+    draws = rounds[0].days.shape[1] if rounds else 0
+    total = np.zeros((count, len(ends), draws), dtype=np.float32)
     for round_ in rounds:
-        month = np.searchsorted(ends, round_.days)
-        in_month = (month[:, :, None] == np.arange(len(ends))).astype(np.float32)
-        removed = np.minimum(round_.removed.astype(np.float32) @ in_month, items[round_.rows, None])
-        for group in np.unique(groups[round_.rows]):
-            total[:, group] += removed[:, groups[round_.rows] == group].sum(axis=1)
+        of_rows = np.zeros((len(round_.rows), *total.shape[1:]), dtype=np.float32)
+        for look, month in enumerate(np.searchsorted(ends, round_.days)):
+            for number in np.unique(month[month < len(ends)]):
+                of_rows[:, number] += round_.removed[:, look] * (month == number)
+        np.minimum(of_rows, items[round_.rows, None, None], out=of_rows)
+        for group, of_row in zip(groups[round_.rows], of_rows, strict=True):
+            total[group] += of_row
     return total
 
 
 def bands(samples: NDArray) -> pd.DataFrame:
-    """Return the mean and the prediction bands of draws, shape (draws, n): the columns `BANDS`, one row for each of n.
+    """Return the mean and the prediction bands of draws, shape (n, draws): the columns `BANDS`, one row for each of n.
 
     An end of a band is the least count that so many of the draws reach at most, so a band covers its level or more.
 
-    >>> bands(np.arange(100.0)[:, None]).to_numpy().tolist()
+    >>> bands(np.arange(100.0)[None, :]).to_numpy().tolist()
     [[49.5, 9.0, 89.0, 2.0, 97.0]]
     """
-    draws = len(samples)
     shares = [share for level in LEVELS for share in ((100 - level) / 200, (100 + level) / 200)]
-    ranks = [max(int(np.ceil(share * draws - 1e-9)) - 1, 0) for share in shares]
-    # Partitioned along the last axis, where the draws of one cell lie side by side.
-    ordered = np.partition(np.ascontiguousarray(samples.T), ranks, axis=-1)
-    return pd.DataFrame(
-        np.column_stack([samples.mean(axis=0, dtype=float), *(ordered[:, rank] for rank in ranks)]),
-        columns=BANDS,
-    )
+    ranks = [max(int(np.ceil(share * samples.shape[1] - 1e-9)) - 1, 0) for share in shares]
+    # Sorting is quicker than a partition at several ranks.
+    ends = np.sort(samples, axis=1)[:, ranks]
+    return pd.DataFrame(np.column_stack([samples.mean(axis=1, dtype=float), ends]), columns=BANDS)
 
 
 def _place_rates(places: pd.DataFrame, history: pd.DataFrame, level: float) -> pd.DataFrame:
@@ -430,7 +432,7 @@ def _draw_each(gammas: Gammas, names: list[str], draws: int, seed: int) -> Float
 
 
 def _looks(
-    first: pd.Series,
+    first: Mapping[Hashable, Any],
     calendar: Calendar,
     bandwidths: dict[int, float],
     horizon_days: int,
@@ -474,10 +476,11 @@ def _with_finds_between(
     share: float,
     generator: np.random.Generator,
 ) -> Round:
-    if share == 0:
-        return Round(rows, days, removed)
-    between = generator.binomial(removed, share).astype(np.int32)
-    # Some day of the gap that is still to come.
-    from_on = np.maximum(days - gaps, 0.0)
-    found_on = from_on + (days - from_on) * generator.random(days.shape)
-    return Round(rows, np.hstack([days, found_on]), np.concatenate([removed - between, between], axis=2))
+    if share > 0:
+        between = generator.binomial(removed, share).astype(np.int32)
+        # Some day of the gap that is still to come.
+        from_on = np.maximum(days - gaps, 0.0)
+        found_on = from_on + (days - from_on) * generator.random(days.shape)
+        days, removed = np.hstack([days, found_on]), np.concatenate([removed - between, between], axis=2)
+    # From here on draws are added up and sorted, which is quickest where those of one cell lie side by side.
+    return Round(rows, np.ascontiguousarray(days.T), np.ascontiguousarray(removed.transpose(1, 2, 0)))

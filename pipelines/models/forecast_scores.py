@@ -17,7 +17,7 @@ def scored(samples: NDArray, observed: NDArray) -> pd.DataFrame:
 
     Parameters
     ----------
-    samples : ndarray, shape (draws, n)
+    samples : ndarray, shape (n, draws)
         Draws of each count [items].
     observed : ndarray, shape (n,)
         What came [items].
@@ -35,14 +35,16 @@ def scored(samples: NDArray, observed: NDArray) -> pd.DataFrame:
     Czado, C., Gneiting, T. & Held, L. (2009). Predictive model assessment for count data. Biometrics 65, 1254-1261
     (from memory), for sharing out.
     """
-    below, reached = (samples < observed).mean(axis=0), (samples <= observed).mean(axis=0)
+    below, reached = (
+        compare(samples, observed[:, None]).mean(axis=1) for compare in (np.less, np.less_equal)
+    )
     scores = {f"inside_{level}": _share_inside(below, reached, level / 100) for level in LEVELS}
-    quantiles = np.quantile(samples, QUANTILES, axis=0, method="inverted_cdf")
+    quantiles = np.quantile(samples, QUANTILES, axis=1, method="inverted_cdf")
     return pd.DataFrame(
         scores
         | {
             "pinball": pinball(quantiles, observed),
-            "expected": samples.mean(axis=0, dtype=float),
+            "expected": samples.mean(axis=1, dtype=float),
             "observed": observed,
         }
     )

@@ -54,6 +54,8 @@ class Demand:
 
     def split(self, share: float, generator: np.random.Generator) -> tuple["Demand", "Demand"]:
         """Return the demand without a share of its items, drawn item by item, and the demand of these."""
+        if share == 0:
+            return self, replace(self, removed=np.zeros_like(self.removed))
         taken = generator.binomial(self.removed, share)
         return replace(self, removed=self.removed - taken), replace(self, removed=taken)
 
@@ -66,6 +68,7 @@ class OrderChoice:
     stock runs out, more often than the service level allows.
     """
 
+    demand_expected: float
     demand: int
     quantity: int
     risk_if_nothing_is_ordered: float
@@ -73,6 +76,29 @@ class OrderChoice:
     order_on: float | None
     is_order_counted: bool
     is_order_too_late: bool
+
+
+@dataclass(frozen=True)
+class Events:
+    """Removals round by round: a `row` of the fleet that each was drawn for, its place that of all; `days` from today and `removed`
+    (events, draws).
+    """
+
+    row: NDArray[np.intp]
+    days: Floats
+    removed: NDArray[np.int64]
+
+    def demand(self) -> Demand:
+        """Return the demand that they make."""
+        order = np.argsort(self.days.T, axis=1)
+        return Demand(
+            np.take_along_axis(self.days.T, order, axis=1), np.take_along_axis(self.removed.T, order, axis=1)
+        )
+
+    def until(self, day: Floats, group: NDArray) -> NDArray[np.int64]:
+        """Return the removals of each group of events up to a day, which may differ from draw to draw: shape (groups, draws)."""
+        in_time = np.where(self.days <= day, self.removed, 0)
+        return np.array([in_time[group == each].sum(axis=0) for each in np.unique(group)])
 
 
 class Drawn:
@@ -86,20 +112,14 @@ class Drawn:
             self._round[round_.rows] = number
             self._place[round_.rows] = np.arange(len(round_.rows))
 
-    def demand(self, rows: NDArray[np.intp]) -> Demand:
-        """Return the demand of some rows together."""
-        days, removed = [np.zeros((self.draws, 1))], [np.zeros((self.draws, 1), dtype=np.int64)]
+    def events(self, rows: NDArray[np.intp]) -> Events:
+        """Return the removals of some rows together, those of a round added up; all of them were drawn for."""
+        found = []
         for number in np.unique(self._round[rows]):
-            if number >= 0:
-                places = self._place[rows[self._round[rows] == number]]
-                days.append(self.rounds[number].days)
-                removed.append(self.rounds[number].removed[:, places].sum(axis=1))
-        all_days = np.hstack(days)
-        order = np.argsort(all_days, axis=1)
-        return Demand(
-            np.take_along_axis(all_days, order, axis=1),
-            np.take_along_axis(np.hstack(removed), order, axis=1),
-        )
+            round_, own = self.rounds[number], rows[self._round[rows] == number]
+            removed = round_.removed[self._place[own]].sum(axis=0)
+            found.append((np.full(len(removed), own[0]), round_.days, removed))
+        return Events(*(np.concatenate(parts) for parts in zip(*found, strict=True)))
 
 
 def lead_times(days: float, sd_days: float, draws: int, generator: np.random.Generator) -> Floats:
@@ -132,8 +152,7 @@ def least_count(samples: NDArray, level: float) -> int:
     >>> least_count(np.arange(100), 0.95)
     94
     """
-    rank = _rank(len(samples), level)
-    return int(np.ceil(np.partition(samples, rank)[rank] - 1e-9))
+    return int(np.ceil(np.sort(samples)[_rank(len(samples), level)] - 1e-9))
 
 
 def whole_packs(quantity: float, pack_size: int, minimum_order: int) -> int:
@@ -206,6 +225,7 @@ def choose_order(
     slack = np.sort(demand.runs_out_on(stock["on_hand"] + counted) - lead_time)
     latest = slack[min(int((1 - terms.service_level) * len(slack) + 1e-9), len(slack) - 1)]
     return OrderChoice(
+        demand_expected=float(removed.mean()),
         demand=least_count(removed, terms.service_level),
         quantity=whole_packs(quantity, int(stock["pack_size"]), int(stock["minimum_order"])),
         risk_if_nothing_is_ordered=risk,
@@ -300,15 +320,14 @@ def _line(
     lead_time = lead_times(line["lead_time_days"], line["lead_time_sd_days"], drawn.draws, generator)
     lead_time = np.minimum(lead_time, LONGEST_HORIZON_DAYS - terms.review_days)
     covered_until = lead_time + terms.review_days
-    everything = drawn.demand(rows)
-    demand, pins = everything.split(line["share_pins"], generator)
+    events = drawn.events(rows)
+    demand, pins = events.demand().split(line["share_pins"], generator)
     chosen = choose_order(demand, lead_time, line, terms)
-    sites = fleet["site"].to_numpy()[rows]
-    by_site = [drawn.demand(rows[sites == site]).until(covered_until) for site in np.unique(sites)]
+    by_site = events.until(covered_until, fleet["site"].to_numpy()[events.row])
     year = demand.until(np.full(drawn.draws, DAYS_IN_YEAR))
     return {
         "items_in_service": in_service,
-        "demand_expected": float(demand.until(covered_until).mean()),
+        "demand_expected": chosen.demand_expected,
         "demand_over_lead_time": chosen.demand,
         "order_quantity": chosen.quantity,
         "order_on": chosen.order_on,

@@ -67,7 +67,7 @@ class Scenario:
 class Forecast:
     """Removals of a fleet over the next 12 months, drawn together.
 
-    `groups` names each client, site and item class [items], in the order of `samples` (draws, groups, months); a group
+    `groups` names each client, site and item class [items], in the order of `samples` (groups, months, draws); a group
     without a rate has no samples that mean anything, and `has_rate` False. `fleet` holds the rows of everybody, those
     of whoever was asked for with `is_asked_for`.
     """
@@ -92,19 +92,17 @@ class Forecast:
     def year(self, by: list[str]) -> pd.DataFrame:
         """Return the bands of the 12 months together, of sums over all groups that are alike in `by`."""
         keys, samples = self.summed(by)
-        return keys.join(bands(samples.sum(axis=2)))
+        return keys.join(bands(samples.sum(axis=1)))
 
     def summed(self, by: list[str]) -> tuple[pd.DataFrame, Samples]:
         """Return the sums of the draws over all groups with a rate that are alike in `by`, and what names them."""
         kept = self.groups[self.groups["has_rate"]]
-        parts = [(names, rows) for names, rows in kept.groupby(by, sort=True).indices.items()]
-        keys = pd.DataFrame(
-            [names if isinstance(names, tuple) else (names,) for names, _ in parts], columns=by
-        )
-        samples = self.samples[:, self.groups["has_rate"].to_numpy()]
-        total = [samples[:, rows].sum(axis=1) for _, rows in parts]
-        empty = np.zeros((samples.shape[0], 0, len(self.months)), dtype=np.float32)
-        return keys, np.stack(total, axis=1) if total else empty
+        keys = kept[by].drop_duplicates().sort_values(by, ignore_index=True)
+        number = pd.MultiIndex.from_frame(keys).get_indexer(pd.MultiIndex.from_frame(kept[by]))
+        total = np.zeros((len(keys), *self.samples.shape[1:]), dtype=np.float32)
+        for group, position in zip(kept.index, number, strict=True):
+            total[position] += self.samples[group]
+        return keys, total
 
 
 @dataclass(frozen=True)
@@ -216,7 +214,7 @@ def make_forecast(inputs: PlanningInputs, scenario: Scenario, client: str = "", 
     )
     samples = removed_by_month(rounds, ends, number, fleet["quantity"].to_numpy())
     if not rounds:
-        samples = np.zeros((DRAWS, len(groups), HORIZON_MONTHS), dtype=np.float32)
+        samples = np.zeros((len(groups), HORIZON_MONTHS, DRAWS), dtype=np.float32)
     return Forecast(months, fleet, rounds, groups, samples)
 
 
@@ -262,7 +260,7 @@ def order_totals(orders: pd.DataFrame, forecast: Forecast) -> pd.DataFrame:
         order_cost=("order_cost", lambda cost: cost.sum(min_count=1)),
     )
     costs = _costs(orders, forecast)
-    year = {key: bands(samples.sum(axis=2)).iloc[0] / HORIZON_MONTHS for key, samples in costs.items()}
+    year = {key: bands(cost.sum(axis=0)[None]).iloc[0] / HORIZON_MONTHS for key, cost in costs.items()}
     for name, band in zip(MONEY, BANDS, strict=False):
         totals[name] = [
             year[key][band] if (key := (client, currency)) in year else np.nan
@@ -274,8 +272,8 @@ def order_totals(orders: pd.DataFrame, forecast: Forecast) -> pd.DataFrame:
 def costs_by_month(orders: pd.DataFrame, forecast: Forecast) -> pd.DataFrame:
     """Return what the removals of each month cost at today's prices, for each client and currency, with its 80 % band."""
     found = [
-        bands(samples[:, 0]).assign(client=client, currency=currency, month=forecast.months)
-        for (client, currency), samples in _costs(orders, forecast).items()
+        bands(cost).assign(client=client, currency=currency, month=forecast.months)
+        for (client, currency), cost in _costs(orders, forecast).items()
     ]
     names = {"expected": "cost_expected", "lower_80": "cost_lower", "upper_80": "cost_upper"}
     columns = ["client", "currency", "month", *names.values()]
@@ -336,7 +334,7 @@ def _calendar(inputs: PlanningInputs, scenario: Scenario) -> Calendar:
 
 
 def _costs(orders: pd.DataFrame, forecast: Forecast) -> dict[tuple[str, str], NDArray]:
-    """Return the cost of the removals of each client and currency in each draw, shape (draws, 1, months)."""
+    """Return the cost of the removals of each client and currency in each draw, shape (months, draws)."""
     keys, samples = forecast.summed(["client", "item_class"])
     priced = orders[orders["unit_cost"].notna()]
     lines = keys.merge(priced, on=["client", "item_class"], how="left")
@@ -350,8 +348,8 @@ def _costs(orders: pd.DataFrame, forecast: Forecast) -> dict[tuple[str, str], ND
     }
     return {
         (str(key[0]), str(key[1])): np.tensordot(
-            samples[:, positions[rows]], price[positions[rows]], axes=([1], [0])
-        )[:, None, :]
+            price[positions[rows]], samples[positions[rows]], axes=([0], [0])
+        )
         for key, rows in groups.items()
     }
 
@@ -359,4 +357,4 @@ def _costs(orders: pd.DataFrame, forecast: Forecast) -> dict[tuple[str, str], ND
 def _banded(samples: Samples, keys: pd.DataFrame, months: list[str]) -> pd.DataFrame:
     rows = keys.loc[keys.index.repeat(len(months))].reset_index(drop=True)
     rows["month"] = np.tile(months, len(keys))
-    return rows.join(bands(samples.reshape(len(samples), -1)))
+    return rows.join(bands(samples.reshape(-1, samples.shape[2])))

@@ -7,7 +7,6 @@ import numpy as np
 import pandas as pd
 
 from pipelines.contracts import order_terms
-from pipelines.models.forecast import Samples
 from pipelines.models.forecast_scores import rival_pinball, scored, summary
 from pipelines.models.planning import Forecast, Scenario, make_forecast
 from pipelines.shipped import statement
@@ -86,14 +85,10 @@ def held_against(forecast: Forecast, removals: pd.DataFrame, by: list[str], mont
     before = [str(pd.Period(month, freq="M") - 12) for month in forecast.months]
     counts = counts.reindex(index=pd.Index(names), columns=[*before, *forecast.months], fill_value=0)
     observed, year_before = counts[ahead].to_numpy(), counts[before].to_numpy()
-    scores = scored(_flat(samples[:, :, :months]), observed.ravel())
+    scores = scored(samples[:, :months].reshape(-1, samples.shape[2]), observed.ravel())
     mean = np.repeat(year_before.mean(axis=1), len(ahead))
     return scores.assign(
         client=np.repeat(keys["client"].to_numpy(), len(ahead)),
         pinball_last_year=rival_pinball(year_before[:, :months].ravel(), observed.ravel()),
         pinball_last_12=rival_pinball(mean, observed.ravel()),
     )
-
-
-def _flat(samples: Samples) -> Samples:
-    return samples.reshape(len(samples), -1)

@@ -66,7 +66,7 @@ def run(of: pd.DataFrame) -> pd.DataFrame:
     rounds = simulate_removals(of, rates, Calendar(slips, look_sd=0.15))
     ends = np.arange(1, 13) * 30.5
     samples = removed_by_month(rounds, ends, np.arange(len(of)), of["quantity"].to_numpy())
-    return bands(samples.reshape(DRAWS, -1))
+    return bands(samples.reshape(-1, DRAWS))
 
 
 def main() -> None:

@@ -117,7 +117,13 @@ def test_a_pack_that_is_stopped_leaves_no_half_page_and_no_process(
     """Stopped once both of its kernels run, and rest: whoever waits for their pages waits for ever, so they are killed."""
     asked = ["report", "all", "--store", small_store, "--period", PERIOD, "--jobs", "2", "--out", "reports"]
     with subprocess.Popen(
-        [command, *asked], cwd=tmp_path, stderr=subprocess.PIPE, text=True, process_group=0
+        [command, *asked],
+        cwd=tmp_path,
+        stderr=subprocess.PIPE,
+        text=True,
+        process_group=0,
+        # A shell that runs the tests in the background has their processes ignore the keyboard.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
     ) as process:
         begun = psutil.Process(process.pid)
         kernels = until(lambda: [one for one in begun.children(recursive=True) if is_kernel(one)], count=2)

@@ -49,7 +49,7 @@ def draws_of(rate: Gammas, future: float, looks: int = 1) -> np.ndarray:
     month = 365.25 / 12
     rounds = simulate_removals(fleet, rates, Calendar(), horizon_days=int(looks * month + 1), draws=DRAWS)
     ends = month * np.arange(1, looks + 1) + 1
-    return removed_by_month(rounds, ends, np.array([0]), fleet["quantity"].to_numpy())[:, 0]
+    return removed_by_month(rounds, ends, np.array([0]), fleet["quantity"].to_numpy())[0]
 
 
 def test_predictions_of_r_s_negative_binomial():
@@ -61,7 +61,7 @@ def test_predictions_of_r_s_negative_binomial():
             mean = case.prior_shape / case.prior_shackle_years
             ratio = ratios([case.removed], [case.shackle_years * mean], case.prior_shape)
             rate = Gammas(ratio.shape, ratio.scale * mean)
-        drawn = draws_of(rate, case.future_shackle_years).sum(axis=1)
+        drawn = draws_of(rate, case.future_shackle_years).sum(axis=0)
         error = 4 * np.sqrt(case.variance / DRAWS)
         assert drawn.mean() == pytest.approx(case.expected, abs=error)
         # Where next to nothing is removed a handful of draws makes the whole variance.
@@ -77,10 +77,10 @@ def test_predictions_of_r_s_negative_binomial():
 def test_a_horizon_is_not_its_months_added_up():
     case = json.loads((CHECKS / "lead_time_total.json").read_text())["expected"]
     drawn = draws_of(gammas_of_counts([case["removed"]], [case["shackle_years"]]), 32.0, looks=4)
-    total = np.sort(drawn.sum(axis=1))
+    total = np.sort(drawn.sum(axis=0))
     assert total[int(0.95 * DRAWS)] == case["total_q95"]
     assert total[DRAWS // 2] == case["total_q50"]
-    months = np.sort(drawn, axis=0)[int(0.95 * DRAWS)]
+    months = np.sort(drawn, axis=1)[:, int(0.95 * DRAWS)]
     assert months.tolist() == [case["month_q95"]] * 4
     assert months.sum() == case["sum_of_month_q95"] > case["total_q95"] > case["poisson_plugged_in_q95"]
 

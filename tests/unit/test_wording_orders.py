@@ -53,8 +53,8 @@ def forecast(**columns) -> Forecast:
         }
     ).assign(**columns)  # fmt: skip
     groups = fleet[["client", "site", "item_class"]].assign(items_in_service=100, has_rate=True)
-    samples = np.zeros((10, 1, 12), dtype=np.float32)
-    samples[:, 0, 1] = [5] * 5 + [15] * 5
+    samples = np.zeros((1, 12, 10), dtype=np.float32)
+    samples[0, 1] = [5] * 5 + [15] * 5
     return Forecast(MONTHS, fleet, [], groups, samples)
 
 
@@ -140,7 +140,7 @@ def test_removals_to_come_name_the_band_and_the_month_with_most():
 
 def test_an_overdue_inspection_is_said_where_it_makes_the_first_month_the_highest():
     late = forecast(days_since_start=200)
-    late.samples[:, 0, 0] = 50
+    late.samples[0, 0] = 50
     assert "the most in January 2026, about 50, in which 1 overdue inspection is taken to be held." in (
         wording.forecast_finding(late, {"client": "Brackle Docks"})
     )
