@@ -5,6 +5,7 @@ a site. A cell is all looks that share place, covariates and gap; its removals a
 log H = design @ coefficients + effect of the unit + log gap.
 """
 
+from bisect import bisect_left
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
@@ -35,6 +36,13 @@ LONGEST_HAZARD_OF_SERIES = 1.0  # of a gap; beyond it more terms would be needed
 _SERIES = [
     number / (2 * n * factorial(2 * n)) for n, number in enumerate(bernoulli(20)[2::2].tolist(), start=1)
 ]
+_POWERS = np.append(1, 2 * np.arange(1, len(_SERIES) + 1))
+# The hazard up to which n of those terms do, n = 0 to 10: beyond it the next one shows in the curvature, which it adds
+# about 4 (n + 1) (h / 2 pi)^(2n + 2) to, beside h.
+_REACH = [
+    float((np.finfo(float).eps * (2 * np.pi) ** (2 * n + 2) / (4 * (n + 1))) ** (1 / (2 * n + 1)))
+    for n in range(len(_SERIES) + 1)
+]
 _HERMITE, _weights = np.polynomial.hermite.hermgauss(QUADRATURE_POINTS)
 _LOG_WEIGHTS = np.log(_weights) + _HERMITE**2
 
@@ -56,34 +64,12 @@ class Cells:
     unit: Ints  # the position of each cell's unit, and of its place
     place: Ints
 
-    def log_likelihood(self, log_rate: NDArray) -> tuple[NDArray, NDArray, NDArray]:
-        """Return the log-likelihood of each kind, and its first two derivatives by the log rate.
-
-        Takes one row per kind; further axes are log rates of the same kind.
-
-        Notes
-        -----
-        With h = rate * gap, log(1 - exp(-h)) is log(h) - h/2 + sum over n of B(2n) h^(2n) / (2n (2n)!), B(2n) the
-        Bernoulli numbers: of a kind's many gaps only the sums of their powers matter, weighted by removals. Up to
-        h = 1 ten terms are exact to double precision; where the longest gap has a larger hazard, cells are added up.
-        """
-        flat = log_rate.reshape(len(log_rate), -1)
-        kinds = self._kinds
-        rate = np.exp(np.minimum(flat, 700))
-        hazard = rate * kinds.longest_gap
-        is_short = hazard <= LONGEST_HAZARD_OF_SERIES
-        squared = np.where(is_short, hazard, 0.0) ** 2
-        linear = kinds.linear * np.where(is_short, rate, 0.0)
-        value = kinds.removed * flat + kinds.constant - linear + _polynomial(kinds.terms, squared)
-        slope = kinds.removed - linear + _polynomial(kinds.terms_of_slope, squared)
-        curvature = -linear + _polynomial(kinds.terms_of_curvature, squared)
-        if not is_short.all():
-            kind, column = np.nonzero(~is_short)
-            for whole, part in zip(
-                (value, slope, curvature), self._added_up(kind, flat[kind, column]), strict=True
-            ):
-                whole[kind, column] = part
-        return value.reshape(log_rate.shape), slope.reshape(log_rate.shape), curvature.reshape(log_rate.shape)
+    def log_likelihood(
+        self, log_rate: NDArray, cell: Ints | slice = slice(None)
+    ) -> tuple[NDArray, NDArray, NDArray]:
+        """Return the log-likelihood of each cell, or of those named, and its first two derivatives by the log rate."""
+        removed, kept = self.removed[cell, None], self.kept[cell, None]
+        return cell_log_likelihood(self.log_gap[cell, None] + log_rate, removed, kept)
 
     def by_unit(self, values: NDArray) -> NDArray:
         """Return the sum of `values`, one row per kind, for each unit."""
@@ -92,6 +78,21 @@ class Cells:
     def by_place(self, values: NDArray) -> NDArray:
         """Return the sum of `values`, one row per kind, for each place."""
         return np.add.reduceat(values, self._place_starts, axis=0)
+
+    def units(self, log_rate: Floats) -> "Groups":
+        """Return the likelihood of each unit by its effect, with these log rates of its kinds at an effect of 0."""
+        return self.kinds.together(self._unit_starts, log_rate)
+
+    def places(self, log_rate: Floats) -> "Groups":
+        """Return the likelihood of each place by what is added to all of these log rates of its kinds."""
+        return self.kinds.together(self._place_starts, log_rate)
+
+    @cached_property
+    def kinds(self) -> "Groups":
+        """The likelihood of each kind by its log rate."""
+        terms = np.stack([-self.removed / 2 - self.kept, *(factor * self.removed for factor in _SERIES)])
+        constant, no_offset = self.removed * self.log_gap, np.zeros_like(self.log_gap)
+        return _together(self, self._kind_starts, no_offset, self.log_gap, self.removed, constant, terms)
 
     @cached_property
     def unit_of_place(self) -> Ints:
@@ -130,55 +131,81 @@ class Cells:
     def _kind_starts(self) -> Ints:
         return _starts(np.column_stack([self.place, self.design]))
 
-    @cached_property
-    def _kinds(self) -> "_Kinds":
-        starts, gap = self._kind_starts, np.exp(self.log_gap)
-        longest = np.maximum.reduceat(gap, starts)
-        relative = (gap / longest[self._kind_of_cell]) ** 2
-        terms, powers = [], self.removed.copy()
-        for factor in _SERIES:
-            powers = powers * relative
-            terms.append(factor * np.add.reduceat(powers, starts)[:, None])
-        number = 2 * np.arange(1, len(_SERIES) + 1)
-        return _Kinds(
-            longest_gap=longest[:, None],
-            removed=np.add.reduceat(self.removed, starts)[:, None],
-            constant=np.add.reduceat(self.removed * self.log_gap, starts)[:, None],
-            linear=np.add.reduceat((self.removed / 2 + self.kept) * gap, starts)[:, None],
-            terms=terms,
-            terms_of_slope=[n * term for n, term in zip(number, terms, strict=True)],
-            terms_of_curvature=[n**2 * term for n, term in zip(number, terms, strict=True)],
-        )
-
-    @cached_property
-    def _kind_of_cell(self) -> Ints:
-        sizes = np.diff(np.append(self._kind_starts, len(self.log_gap)))
-        return np.repeat(np.arange(len(sizes)), sizes)
-
-    def _added_up(self, kind: Ints, log_rate: Floats) -> tuple[Floats, Floats, Floats]:
-        # The log-likelihood and its derivatives of some kinds, each at a log rate, from their cells.
-        first = self._kind_starts
-        sizes = np.diff(np.append(first, len(self.log_gap)))[kind]
-        starts = np.cumsum(sizes) - sizes
-        cell = np.arange(sizes.sum()) - np.repeat(starts - first[kind], sizes)
-        parts = cell_log_likelihood(
-            np.repeat(log_rate, sizes) + self.log_gap[cell], self.removed[cell], self.kept[cell]
-        )
-        value, slope, curvature = (np.add.reduceat(part, starts) for part in parts)
-        return value, slope, curvature
-
 
 @dataclass(frozen=True)
-class _Kinds:
-    """What the likelihood of each kind needs to know of its cells; columns, so that log rates run along rows."""
+class Groups:
+    """The likelihood of groups of members, which are cells or groups themselves, as the log rates of a group rise together.
 
-    longest_gap: Floats
+    Notes
+    -----
+    With h = rate * gap, log(1 - exp(-h)) is log(h) - h/2 + sum over n of B(2n) h^(2n) / (2n (2n)!), B(2n) the
+    Bernoulli numbers: of many gaps and rates only the sums of their powers matter, weighted by removals. So that a
+    group, too, has a series, in powers of its largest hazard. Up to h = 1 ten terms are exact to double precision, for
+    smaller ones fewer; where a group has a larger hazard, its members are added up.
+    """
+
+    members: "Cells | Groups"
+    starts: Ints  # of the members of each group
+    offset: Floats  # of the log rate of each member from that of its group
+    log_hazard: Floats  # the largest of each group, at a log rate of 0
     removed: Floats
-    constant: Floats  # removed times log gap
-    linear: Floats  # kept and half of removed, times gap
-    terms: list[Floats]  # of even powers of the hazard of the longest gap
-    terms_of_slope: list[Floats]
-    terms_of_curvature: list[Floats]
+    constant: Floats
+    terms: Floats  # one row per power of the largest hazard, one column per group
+    terms_of_members: Floats  # the same of each member, in powers of the largest hazard of its group
+
+    def log_likelihood(
+        self, log_rate: NDArray, group: Ints | slice = slice(None)
+    ) -> tuple[NDArray, NDArray, NDArray]:
+        """Return the log-likelihood of each group, or of those named, and its first two derivatives by the log rate.
+
+        Takes one row per group; further axes are log rates of the same group.
+        """
+        flat = log_rate.reshape(len(log_rate), -1)
+        hazard = self.hazard(flat, group)
+        is_short = hazard <= LONGEST_HAZARD_OF_SERIES
+        hazard = np.where(is_short, hazard, 0.0)
+        number = _terms_for(hazard)
+        first, *terms = self.terms[:number, group, None]
+        powers, removed, linear, squared = (
+            _POWERS[1:number],
+            self.removed[group, None],
+            first * hazard,
+            hazard**2,
+        )
+        value = self.constant[group, None] + removed * flat + linear + _polynomial(terms, squared)
+        slope = (
+            removed + linear + _polynomial([n * term for n, term in zip(powers, terms, strict=True)], squared)
+        )
+        curvature = linear + _polynomial(
+            [n**2 * term for n, term in zip(powers, terms, strict=True)], squared
+        )
+        if not is_short.all():
+            row, column = np.nonzero(~is_short)
+            member, starts, each = self.each_member(np.arange(len(self.starts))[group][row])
+            parts = self.members.log_likelihood(
+                (self.offset[member] + flat[row, column][each])[:, None], member
+            )
+            for whole, part in zip((value, slope, curvature), parts, strict=True):
+                whole[row, column] = np.add.reduceat(part[:, 0], starts)
+        return value.reshape(log_rate.shape), slope.reshape(log_rate.shape), curvature.reshape(log_rate.shape)
+
+    def hazard(self, log_rate: NDArray, group: Ints | slice = slice(None)) -> NDArray:
+        """Return the largest hazard of each group, or of those named, at its log rates, one row per group."""
+        return np.exp(np.minimum(self.log_hazard[group, None] + log_rate, 700))
+
+    def each_member(self, group: Ints) -> tuple[Ints, Ints, Ints]:
+        """Return all members of some groups, where those of each group start, and the position of each one's group."""
+        sizes = np.diff(np.append(self.starts, len(self.offset)))[group]
+        starts = np.cumsum(sizes) - sizes
+        each = np.repeat(np.arange(len(group)), sizes)
+        return np.arange(len(each)) + (self.starts[group] - starts)[each], starts, each
+
+    def together(self, starts: Ints, log_rate: Floats) -> "Groups":
+        """Return groups of these groups, one from each of `starts`, that have these log rates at a common one of 0."""
+        constant = self.constant + self.removed * log_rate
+        return _together(
+            self, starts, log_rate, self.log_hazard + log_rate, self.removed, constant, self.terms
+        )
 
 
 @dataclass(frozen=True)
@@ -225,32 +252,29 @@ def cell_log_likelihood(log_hazard: Floats, removed: Floats, kept: Floats) -> tu
 def pooled_likelihood(cells: Cells, coefficients: Floats) -> Derivatives:
     """Return the log-likelihood where all units are alike, with gradient and Hessian by the coefficients."""
     design = cells.design_of_kind
-    value, slope, curvature = cells.log_likelihood(design @ coefficients)
+    value, slope, curvature = cells.kinds.log_likelihood(design @ coefficients)
     return float(value.sum()), design.T @ slope, design.T @ (design * curvature[:, None])
 
 
-def effect_modes(cells: Cells, coefficients: Floats, effect_sd: float) -> tuple[Floats, Floats, Floats]:
-    """Return the most likely effect of each unit, its conditional standard error, and the kinds' curvature there.
+def effect_modes(units: Groups, effect_sd: float) -> tuple[Floats, Floats]:
+    """Return the most likely effect of each unit and its conditional standard error.
 
     Parameters
     ----------
-    cells : Cells
-        What was seen, cell by cell.
-    coefficients : ndarray of float
-        One for each column of the design.
+    units : Groups
+        From `Cells.units`.
     effect_sd : float
         Standard deviation of the effects of units on the log rate, above 0.
     """
-    fixed = cells.design_of_kind @ coefficients
-    mode = np.zeros(cells.unit[-1] + 1)
+    mode = np.zeros_like(units.removed)
     for _ in range(100):
-        _, slope, curvature = cells.log_likelihood(fixed + mode[cells.unit_of_kind])
-        precision = 1 / effect_sd**2 - cells.by_unit(curvature)
-        step = (cells.by_unit(slope) - mode / effect_sd**2) / precision
+        _, slope, curvature = units.log_likelihood(mode)
+        precision = 1 / effect_sd**2 - curvature
+        step = (slope - mode / effect_sd**2) / precision
         mode = mode + np.clip(step, -WIDEST_STEP, WIDEST_STEP)
         if np.abs(step).max() < 1e-9:
             break
-    return mode, 1 / np.sqrt(precision), curvature
+    return mode, 1 / np.sqrt(precision)
 
 
 def integrated_likelihood(cells: Cells, coefficients: Floats, log_sd: float) -> Derivatives:
@@ -281,26 +305,51 @@ def integrated_likelihood(cells: Cells, coefficients: Floats, log_sd: float) -> 
     Statistical Society B 44, 226-233 (from memory).
     """
     effect_sd = np.exp(log_sd)
-    mode, mode_se, _ = effect_modes(cells, coefficients, effect_sd)
+    units = cells.units(cells.design_of_kind @ coefficients)
+    mode, mode_se = effect_modes(units, effect_sd)
     effect = mode[:, None] + np.sqrt(2) * mode_se[:, None] * _HERMITE
-    value, slope, curvature = cells.log_likelihood(
-        (cells.design_of_kind @ coefficients)[:, None] + effect[cells.unit_of_kind]
-    )
-    integrand = _LOG_WEIGHTS + cells.by_unit(value) - effect**2 / (2 * effect_sd**2)
-    integral = logsumexp(integrand, axis=1)
-    share = np.exp(integrand - integral[:, None])
-    log_likelihood = np.sum(integral + np.log(mode_se / effect_sd)) - 0.5 * np.log(np.pi) * mode.size
+    integrand = _LOG_WEIGHTS + units.log_likelihood(effect)[0] - effect**2 / (2 * effect_sd**2)
+    highest = integrand.max(axis=1, keepdims=True)
+    share = np.exp(integrand - highest)
+    total = share.sum(axis=1, keepdims=True)
+    share /= total
+    log_likelihood = np.sum(highest + np.log(total)) + np.sum(np.log(mode_se / effect_sd))
+    log_likelihood -= 0.5 * np.log(np.pi) * mode.size
 
-    by_coefficient = [cells.by_unit(slope * column[:, None]) for column in cells.design_of_kind.T]
-    scores = np.stack([*by_coefficient, (effect / effect_sd) ** 2], axis=2)
-    mean_score = np.einsum("sq,sqp->sp", share, scores)
-    hessian = np.einsum("sq,sqp,sqr->pr", share, scores, scores) - mean_score.T @ mean_score
-    mean_curvature = (share[cells.unit_of_kind] * curvature).sum(axis=1)
+    by_coefficient, mean_curvature = _by_coefficient(cells, units, effect, share)
+    scores = np.concatenate([by_coefficient, ((effect / effect_sd) ** 2)[:, :, None]], axis=2)
+    mean_score = (share[:, None, :] @ scores)[:, 0]
+    weighted = (np.sqrt(share)[:, :, None] * scores).reshape(share.size, -1)
+    hessian = weighted.T @ weighted - mean_score.T @ mean_score
     hessian[:-1, :-1] += cells.design_of_kind.T @ (cells.design_of_kind * mean_curvature[:, None])
     hessian[-1, -1] -= 2 * mean_score[:, -1].sum()
     gradient = mean_score.sum(axis=0)
     gradient[-1] -= mode.size
     return float(log_likelihood), gradient, hessian
+
+
+def _by_coefficient(cells: Cells, units: Groups, effect: Floats, share: Floats) -> tuple[NDArray, Floats]:
+    # The slope of the likelihood of each unit by each coefficient, at each of its effects, and the curvature of each kind
+    # by its log rate, averaged over the effects of its unit. Both are sums of powers of the largest hazard of the unit.
+    design, hazard = cells.design_of_kind, units.hazard(effect)
+    is_short = hazard <= LONGEST_HAZARD_OF_SERIES
+    hazard = np.where(is_short, hazard, 0.0)
+    number = _terms_for(hazard)
+    powers = _powers(hazard, number)
+    terms = _POWERS[:number, None] * units.terms_of_members[:number]
+    by_power = np.stack([np.add.reduceat(terms * column, units.starts, axis=1) for column in design.T])
+    slope = np.moveaxis(powers, 0, 2) @ by_power.T
+    slope += cells.by_unit(design * cells.kinds.removed[:, None])[:, None]
+    mean_power = np.einsum("nuq,uq->nu", powers, share)[:, cells.unit_of_kind]
+    curvature = np.einsum("nk,nk->k", _POWERS[:number, None] * terms, mean_power)
+    if not is_short.all():
+        unit, node = np.nonzero(~is_short)
+        kind, starts, each = units.each_member(unit)
+        log_rate = units.offset[kind] + effect[unit, node][each]
+        _, own, own_curvature = cells.kinds.log_likelihood(log_rate[:, None], kind)
+        slope[unit, node] = np.add.reduceat(own * design[kind], starts)
+        curvature += np.bincount(kind, share[unit, node][each] * own_curvature[:, 0], len(design))
+    return slope, curvature
 
 
 def maximum(function: Callable[[Floats], Derivatives], start: Floats) -> Maximum:
@@ -400,13 +449,13 @@ def place_quantiles(cells: Cells, spreads: list[Spread], probabilities: list[flo
     reach = 7 * errors.max(axis=0) + np.ptp(centres, axis=0) / 2
     log_rate = middle[:, None] + reach[:, None] * RATE_STEPS
 
-    relative = _relative_to_place(cells, max(spreads, key=lambda spread: spread.weight).coefficients)
-    own = cells.by_place(cells.log_likelihood(relative[:, None] + log_rate[cells.place_of_kind])[0])
+    places = cells.places(
+        _relative_to_place(cells, max(spreads, key=lambda spread: spread.weight).coefficients)
+    )
+    own = places.log_likelihood(log_rate)[0]
     density = np.zeros_like(log_rate)
     for spread, centre, error, tilt in zip(spreads, centres, errors, tilts, strict=True):
-        _, slope, curvature = map(
-            cells.by_place, cells.log_likelihood(relative + centre[cells.place_of_kind])
-        )
+        _, slope, curvature = places.log_likelihood(centre)
         # A place that is alone of its kind leaves nothing of the normal, and rounding could make that less.
         others = np.maximum(1 / error**2 + curvature, 0)[:, None]
         off = log_rate - centre[:, None]
@@ -435,7 +484,9 @@ def place_log_rates(cells: Cells, coefficients: Floats, effect: Floats) -> Float
 
 
 def _place_normals(cells: Cells, spread: Spread) -> tuple[Floats, Floats, Floats]:
-    mode, mode_se, curvature = effect_modes(cells, spread.coefficients, spread.effect_sd)
+    log_rate = cells.design_of_kind @ spread.coefficients
+    mode, mode_se = effect_modes(cells.units(log_rate), spread.effect_sd)
+    curvature = cells.kinds.log_likelihood(log_rate + mode[cells.unit_of_kind])[2]
     mode_by_coefficients = cells.by_unit(curvature[:, None] * cells.design_of_kind) * mode_se[:, None] ** 2
     of_place = _log_mix(cells, spread.coefficients)[1]
     by_coefficients = of_place + mode_by_coefficients[cells.unit_of_place]
@@ -458,13 +509,50 @@ def _relative_to_place(cells: Cells, coefficients: Floats) -> Floats:
     return cells.design_of_kind @ coefficients - _log_mix(cells, coefficients)[0][cells.place_of_kind]
 
 
+def _together(
+    members: Cells | Groups,
+    starts: Ints,
+    offset: Floats,
+    log_hazard: Floats,
+    removed: Floats,
+    constant: Floats,
+    terms: Floats,
+) -> Groups:
+    largest = np.maximum.reduceat(log_hazard, starts)
+    relative = np.exp(log_hazard - np.repeat(largest, np.diff(np.append(starts, len(log_hazard)))))
+    terms = terms * _powers(relative, len(terms))
+    return Groups(
+        members=members,
+        starts=starts,
+        offset=offset,
+        log_hazard=largest,
+        removed=np.add.reduceat(removed, starts),
+        constant=np.add.reduceat(constant, starts),
+        terms=np.add.reduceat(terms, starts, axis=1),
+        terms_of_members=terms,
+    )
+
+
+def _terms_for(hazard: NDArray) -> int:
+    return 1 + bisect_left(_REACH, hazard.max(initial=0.0), hi=len(_SERIES))
+
+
+def _powers(hazard: NDArray, number: int) -> NDArray:
+    # The first so many of `_POWERS` of the hazard, along a new first axis.
+    powers = np.empty((number, *hazard.shape))
+    powers[0] = hazard
+    squared = hazard**2
+    for n in range(1, number):
+        powers[n] = powers[n - 1] * squared if n > 1 else squared
+    return powers
+
+
 def _polynomial(terms: list[Floats], at: Floats) -> Floats:
     # Without a constant term; in place, since these are the passes over the largest arrays.
-    value = np.broadcast_to(terms[-1], at.shape).copy()
-    for term in reversed(terms[:-1]):
-        value *= at
+    value = np.zeros_like(at)
+    for term in reversed(terms):
         value += term
-    value *= at
+        value *= at
     return value
 
 

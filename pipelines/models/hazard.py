@@ -468,7 +468,8 @@ def _estimate(model: _Model, weight: pd.Series) -> _Estimate:
     effect_sd = float(np.exp(differing.at[-1]))
     if effect_sd < LEAST_EFFECT_SD or differing.value <= alike.value:
         return replace(of_alike, effect_sd=0.0)
-    effect, effect_error, _ = effect_modes(cells, differing.at[:-1], effect_sd)
+    units = cells.units(cells.design_of_kind @ differing.at[:-1])
+    effect, effect_error = effect_modes(units, effect_sd)
     return _Estimate(
         coefficients=differing.at[:-1],
         covariance=differing.covariance[:-1, :-1],

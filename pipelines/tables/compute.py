@@ -17,7 +17,7 @@ from pipelines.tables.inspector_strictness import inspector_strictness
 from pipelines.tables.interval_recommendations import interval_recommendations
 from pipelines.tables.order_plan import order_plan
 from pipelines.tables.overdue_inspections import overdue_inspections
-from pipelines.tables.pooled_rates import pooled_rates
+from pipelines.tables.pooled_rates import hazard_looks, pooled_rates
 from pipelines.tables.rate_backtest import rate_backtest
 from pipelines.tables.rate_changes import rate_changes
 from pipelines.tables.reason_breakdown import reason_breakdown, reason_cells
@@ -98,7 +98,8 @@ def compute_rates(con: duckdb.DuckDBPyConnection, as_of: date | None) -> None:
     _write(con, "reason_breakdown", reason_breakdown(cells))
     _write(con, "reasons_by_environment", reasons_by_environment(cells))
     _write(con, "overdue_inspections", overdue_inspections(con, as_of))
-    rates, model = pooled_rates(con, as_of)
+    looks = hazard_looks(con)
+    rates, model = pooled_rates(con, looks, as_of)
     _write(con, "pooled_rates", rates)
     _write(con, "hazard_model", model)
     # What follows sums up what was just written.
@@ -107,7 +108,7 @@ def compute_rates(con: duckdb.DuckDBPyConnection, as_of: date | None) -> None:
     _write(con, "interval_recommendations", interval_recommendations(con))
     _write(con, "inspector_strictness", inspector_strictness(con, as_of))
     _write(con, "detection_sensitivity", detection_sensitivity(con))
-    _write(con, "rate_backtest", rate_backtest(con, as_of))
+    _write(con, "rate_backtest", rate_backtest(looks, as_of))
     _write(con, "receiving_rejects", receiving_rejects(con, as_of))
     benchmark, parts = site_benchmark(con)
     _write(con, "site_benchmark", benchmark)

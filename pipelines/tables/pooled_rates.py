@@ -26,13 +26,14 @@ RATES = {"rate": "pooled_rate", "rate_lower": "pooled_rate_lower", "rate_upper":
 FACTORS_IN_TABLE = {"factor": "estimate", "factor_lower": "estimate_lower", "factor_upper": "estimate_upper"}
 
 
-def pooled_rates(con: duckdb.DuckDBPyConnection, as_of: date | None) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Return the tables `pooled_rates` and `hazard_model`, from `exposures` and the lines; both may be empty.
+def pooled_rates(
+    con: duckdb.DuckDBPyConnection, looks: pd.DataFrame, as_of: date | None
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return the tables `pooled_rates` and `hazard_model`, from `hazard_looks` and the lines; both may be empty.
 
     Two models are fitted: of all removals, and of those on a load-bearing criterion or with none stated. Whether items
     age is asked of tagged items whose receipt is on record.
     """
-    looks = hazard_looks(con)
     if looks.empty:
         return _none("pooled_rates"), _none("hazard_model")
     targets = risk_targets()
