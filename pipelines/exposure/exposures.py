@@ -1,4 +1,4 @@
-"""Runs group_days.sql and exposures.sql inside the open store, and makes the views that read them."""
+"""Runs gap_days.sql and exposures.sql inside the open store, and makes the views that read them."""
 
 from datetime import date
 
@@ -9,8 +9,11 @@ from pipelines.shipped import statement
 SUMS = ("summed_groups", "line_sums", "month_sums", "reason_sums")
 WORKING_TABLES = (
     *SUMS,
-    "exposed_clients",
-    "group_days",
+    "counted_clients",
+    "item_groups",
+    "group_wordings",
+    "gap_days",
+    "gaps",
     "exposures",
 )  # made from the lines, for the result tables to read
 
@@ -20,8 +23,8 @@ def build_exposures(con: duckdb.DuckDBPyConnection, as_of: date | None = date.ma
 
     Brings the sums of the lines up to date first, which every result table reads: only those of groups that a load or a
     superseding touched are made anew, and then only the exposures of clients with such a group, with a change in the site
-    register or with lines that `as_of` newly counts or leaves out. Leaves the table `group_days` behind as well, one row
-    for each group and day with lines of it, and the views of `make_views`.
+    register or with lines that `as_of` newly counts or leaves out. Leaves the tables `item_groups`, `group_wordings`,
+    `gap_days` and `gaps` behind as well, in which groups go by number, and the views of `make_views`.
 
     Parameters
     ----------
@@ -66,7 +69,7 @@ def build_exposures(con: duckdb.DuckDBPyConnection, as_of: date | None = date.ma
     """
     for name in ("make_sums", "update_sums", "sum_views"):
         con.execute(statement("pipelines.exposure", f"{name}.sql"))
-    for name in ("touched_clients", "group_days"):
+    for name in ("touched_clients", "item_groups", "gap_days"):
         con.execute(statement("pipelines.exposure", f"{name}.sql"), {"as_of": as_of})
     con.execute(statement("pipelines.exposure", "exposures.sql"))
     make_views(con)

@@ -1,7 +1,9 @@
 -- Finds the clients whose exposures are not those of their lines of the counted gear, their register and $as_of, the last day counted: the
--- rows of the others in group_days and exposures stay. (A hash of several values passes a change of the last one on bit by
+-- rows of the others in gap_days and exposures stay. (A hash of several values passes a change of the last one on bit by
 -- bit, so that two would cancel out: hence the hash of a hash.) A group never goes from one client to another.
-create table if not exists exposed_clients (client varchar, mark ubigint);
+create table if not exists counted_clients (client varchar, mark ubigint);
+drop table if exists exposed_clients;  -- of earlier versions, as is the next one
+drop table if exists group_days;
 
 create or replace temp table touched_clients as  -- one row: such a client, with its mark; without one it has no line left
 with of_lines as (        -- one row: a client with current lines, and the latest day of them that counts
@@ -17,5 +19,5 @@ marks as (
     from of_lines left join of_register using (client)
 )
 select client, marks.mark
-from marks full join exposed_clients as known using (client)
+from marks full join counted_clients as known using (client)
 where known.mark is distinct from marks.mark;
