@@ -3,6 +3,7 @@
 import calendar
 import re
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from datetime import date
 
@@ -12,6 +13,7 @@ import pandas as pd
 from pipelines.contracts import figures_set, load_contract
 from pipelines.exposure import build_exposures
 from pipelines.faults import RequestFault
+from pipelines.models.planning import PlanningInputs
 from pipelines.tables.detection_sensitivity import detection_sensitivity
 from pipelines.tables.inspector_strictness import inspector_strictness
 from pipelines.tables.interval_recommendations import interval_recommendations
@@ -52,10 +54,12 @@ def compute_tables(con: duckdb.DuckDBPyConnection, period: str | None = None) ->
     """
     month = _month_to_compute(con, period)
     as_of = last_day(month) if month else None
-    with _in_one_order(con):
-        compute_rates(con, as_of)
-        # The rest looks ahead, from what was just written.
-        for name, frame in _plan(con, as_of).items():
+    with _in_one_order(con), ThreadPoolExecutor(1) as aside:
+        looks = compute_rates(con, as_of)
+        # Most of a plan is the drawing of numbers, which a thread of its own does meanwhile.
+        plan = aside.submit(_plan, planning_inputs(con, as_of) if as_of else None)
+        _compute_further_rates(con, looks, as_of)
+        for name, frame in plan.result().items():
             _write(con, name, frame)
     con.execute(
         "create or replace table table_state"
@@ -90,8 +94,11 @@ def _in_one_order(con: duckdb.DuckDBPyConnection) -> Iterator[None]:
         con.execute("reset threads")
 
 
-def compute_rates(con: duckdb.DuckDBPyConnection, as_of: date | None) -> None:
-    """Compute the exposures and all result tables that look back, from the lines up to `as_of`, and write them anew."""
+def compute_rates(con: duckdb.DuckDBPyConnection, as_of: date | None) -> pd.DataFrame:
+    """Compute the exposures and the result tables that a plan rests on, from the lines up to `as_of`, and write them anew.
+
+    Returns the looks that their rates were made from, as the hazard model takes them.
+    """
     build_exposures(con, as_of)
     _write(con, "removal_rates", removal_rates(con, as_of))
     cells = reason_cells(con, as_of)
@@ -103,23 +110,26 @@ def compute_rates(con: duckdb.DuckDBPyConnection, as_of: date | None) -> None:
     _write(con, "pooled_rates", rates)
     _write(con, "hazard_model", model)
     # What follows sums up what was just written.
+    _write(con, "interval_recommendations", interval_recommendations(con))
+    _write(con, "receiving_rejects", receiving_rejects(con, as_of))
+    _write(con, "supplier_rejects", supplier_rejects(con))
+    return looks
+
+
+def _compute_further_rates(con: duckdb.DuckDBPyConnection, looks: pd.DataFrame, as_of: date | None) -> None:
     _write(con, "removal_trend", removal_trend(con))
     _write(con, "rate_changes", rate_changes(con))
-    _write(con, "interval_recommendations", interval_recommendations(con))
     _write(con, "inspector_strictness", inspector_strictness(con, as_of))
     _write(con, "detection_sensitivity", detection_sensitivity(con))
     _write(con, "rate_backtest", rate_backtest(looks, as_of))
-    _write(con, "receiving_rejects", receiving_rejects(con, as_of))
     benchmark, parts = site_benchmark(con)
     _write(con, "site_benchmark", benchmark)
     _write(con, "site_benchmark_parts", parts)
     _write(con, "site_practice", site_practice(con))
-    _write(con, "supplier_rejects", supplier_rejects(con))
 
 
-def _plan(con: duckdb.DuckDBPyConnection, as_of: date | None) -> dict[str, pd.DataFrame]:
+def _plan(inputs: PlanningInputs | None) -> dict[str, pd.DataFrame]:
     names = ("replacement_forecast", "forecast_totals", "order_plan", "order_totals")
-    inputs = planning_inputs(con, as_of) if as_of else None
     if inputs is None or (inputs.fleet.empty and inputs.stock.empty):
         return {name: pd.DataFrame(columns=load_contract(name).column_names) for name in names}
     rows, totals, forecast = replacement_forecast(inputs)
