@@ -67,7 +67,7 @@ class OpenPlan:
         return make_plan(self.inputs, scenario, self.client, self.site)
 
 
-def open_plan(store: str, period: str = "", client: str = "", site: str = "") -> OpenPlan:
+def open_plan(store: str, period: str = "", client: str = "", site: str = "", gear: str = "") -> OpenPlan:
     """Return what the plans of a month are made from.
 
     Parameters
@@ -78,13 +78,15 @@ def open_plan(store: str, period: str = "", client: str = "", site: str = "") ->
         Month of the report, YYYY-MM; '' for the month of the store's own tables.
     client, site : str
         Plans of this client or site only; '' for all.
+    gear : str
+        Gear family; '' for that of the store's own tables.
 
     Raises
     ------
     RequestFault
-        There is no such store, month or client, or the store holds no line yet.
+        There is no such store, month, gear family or client, or the store holds no line yet.
     """
-    with open_month(Path(store), period, client) as (con, readable, _, as_of):
+    with open_month(Path(store), period, client, gear) as (con, readable, _, as_of):
         inputs = planning_inputs(con, as_of)
         # What tells of a client as a whole is not for a report of one of its sites.
         rejects = read_table(con, "supplier_rejects", client or None).iloc[: 0 if site else None]

@@ -24,6 +24,8 @@ REPORTS = ("monthly", "interval_recommendations")
 LINES_OF_SITE = 300
 BETWEEN_LOOKS_SECONDS = 0.1
 
+Seconds = dict[str, float]  # by the clock and by the processor
+
 
 def store_of_sites(folder: Path, sites: int, seed: int) -> Path:
     """Return a store with so many sites of one client."""
@@ -35,7 +37,7 @@ def store_of_sites(folder: Path, sites: int, seed: int) -> Path:
     return store
 
 
-def seconds_of(words: list[str]) -> dict[str, float]:
+def seconds_of(words: list[str]) -> Seconds:
     """Return how long a command takes [s], by the clock and by the processors of all its processes."""
     began = time.perf_counter()
     used: dict[int, float] = {}
@@ -67,6 +69,38 @@ def run_plainly(store: str, site: str, report: str, folder: str) -> None:
     done.with_suffix(".html").write_text(page, encoding="utf-8")
 
 
+def measure_pack(sites: int, plain_pages: int, jobs: int, seed: int) -> tuple[int, Seconds, Seconds]:
+    """Return the number of pages, how long a pack of them takes, and what they would take plainly, by some of them.
+
+    Parameters
+    ----------
+    sites : int
+        Sites of the client, about so many.
+    plain_pages : int
+        Pages to be made plainly; what they take is reckoned up to the whole pack.
+    jobs : int
+        Pages that the pack makes side by side; 0 for one for each core.
+    seed : int
+        Of the generated log.
+    """
+    from pipelines.packs.reading import open_tables  # here, so that a plain run need not import it
+
+    with tempfile.TemporaryDirectory() as name:
+        store = store_of_sites(Path(name), sites, seed)
+        tables = open_tables(str(store))
+        pages = len(tables.sites()) * len(REPORTS)
+        command = [str(Path(sys.executable).parent / "rigging-removals"), "report", *REPORTS, "--by-site"]
+        asked_for = ["--store", str(store), "--period", tables.period, "--out", f"{name}/reports"]
+        pack = seconds_of([*command, *asked_for, "--jobs", str(jobs)])
+        plain = {"clock": 0.0, "processor": 0.0}
+        for number in range(plain_pages):
+            site, report = tables.sites()[number // 2], REPORTS[number % 2]
+            words = [sys.executable, "-m", "tests.benchmarks.packs", "--run-plainly"]
+            for kind, seconds in seconds_of([*words, str(store), site, report, name]).items():
+                plain[kind] += seconds * pages / plain_pages
+    return pages, pack, plain
+
+
 def main() -> None:
     """Measure and print."""
     asked = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -79,24 +113,8 @@ def main() -> None:
     if options.run_plainly:
         run_plainly(*options.run_plainly)
         return
-    from pipelines.packs.reading import open_tables  # here, so that a plain run need not import it
-
-    with tempfile.TemporaryDirectory() as name:
-        store = store_of_sites(Path(name), options.sites, options.seed)
-        tables = open_tables(str(store))
-        pages = len(tables.sites()) * len(REPORTS)
-        command = [str(Path(sys.executable).parent / "rigging-removals"), "report", *REPORTS, "--by-site"]
-        asked_for = ["--store", str(store), "--period", tables.period, "--out", f"{name}/reports"]
-        pack = seconds_of([*command, *asked_for, "--jobs", str(options.jobs)])
-        plain = {"clock": 0.0, "processor": 0.0}
-        for number in range(options.plain):
-            site, report = tables.sites()[number // 2], REPORTS[number % 2]
-            words = [sys.executable, "-m", "tests.benchmarks.packs", "--run-plainly"]
-            for kind, seconds in seconds_of([*words, str(store), site, report, name]).items():
-                plain[kind] += seconds * pages / options.plain
-    print(
-        f"{pages} pages of {len(tables.sites())} sites, {options.plain} of them run plainly, seed {options.seed}"
-    )
+    pages, pack, plain = measure_pack(options.sites, options.plain, options.jobs, options.seed)
+    print(f"{pages} pages of two reports, {options.plain} of them run plainly, seed {options.seed}")
     for kind, seconds in pack.items():
         print(
             f"{kind:9}  plain {plain[kind]:7.0f} s   pack {seconds:6.0f} s   ratio {plain[kind] / seconds:.1f}"

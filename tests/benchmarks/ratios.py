@@ -24,6 +24,7 @@ select client, site, environment, date_trunc('month', inspected_on) as month, in
 from current_lines
 group by all
 """
+SITES_OF_PACK, PLAIN_PAGES = 40, 4
 COLUMNS = "client, site, environment, item_class, serial, inspection_type, inspected_on, quantity, removed, replaced"
 
 
@@ -162,8 +163,20 @@ def print_fits(folder: Path, rounds: int) -> None:
         _print_ratio("the same fit", ours, "lme4 glmer, one point a place", {"processor": by_r})
 
 
-# The ratio of a pack to plain papermill runs of its notebooks belongs here too, as a function of its own.
-RATIOS: list[Callable[[Path, int], None]] = [print_intake, print_tables, print_fits]
+def print_packs(folder: Path, rounds: int) -> None:
+    """Print a pack of two reports for each of some sites against plain papermill and nbconvert runs of its notebooks."""
+    from tests.benchmarks.packs import measure_pack
+
+    pages, pack, plain = measure_pack(SITES_OF_PACK, PLAIN_PAGES, jobs=0, seed=SEED)
+    for kind in pack:
+        print(
+            f"{f'a pack of {pages} pages, by the {kind}':<46} {pack[kind]:8.2f} s   one part in"
+            f" {plain[kind] / pack[kind]:.1f} of papermill and nbconvert, {plain[kind]:.0f} s",
+            flush=True,
+        )
+
+
+RATIOS: list[Callable[[Path, int], None]] = [print_intake, print_tables, print_fits, print_packs]
 
 
 def print_growth(lines: int, sites: int, rounds: int) -> None:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+import papermill
 import pytest
 
 from pipelines.intake import load_files
@@ -309,6 +310,19 @@ def test_a_report_of_another_family_names_it_and_speaks_of_no_shackle(demo, tmp_
     assert "Inspections of links, rings and swivels" in said["index"]
     # Afterwards words are those of shackles again.
     assert per_exposure() == "per 100 shackle-years"
+
+
+def test_a_notebook_in_hand_tells_of_another_family_where_asked(demo, tmp_path):
+    asked = {"store": str(demo[0] / "demo.duckdb"), "client": "Wendrake Paper", "gear": "links and rings"}
+    done = papermill.execute_notebook(
+        shipped_folder("notebooks") / "procurement.ipynb",
+        tmp_path / "done.ipynb",
+        asked,
+        progress_bar=False,
+    )
+    shown = json.dumps([cell.outputs for cell in done.cells if cell.cell_type == "code"])
+    assert "oblong link" in shown
+    assert "shackle" not in shown.lower()
 
 
 def test_goods_refused_are_worst_from_the_supplier_that_the_truth_says(con):
