@@ -16,6 +16,7 @@ much behind, and the next one finds it after a short gap. What does change for g
 rejectable.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -59,8 +60,8 @@ def rate_if_looks_miss(looks: pd.DataFrame, group: list[str], detection: float) 
     >>> print(f"{rate_if_looks_miss(looks, ['group'], 1.0):.2f} {rate_if_looks_miss(looks, ['group'], 0.8):.2f}")
     9.43 10.81
     """
-    histories = _histories(looks, pd.Series(0, looks.index), group)
-    return float(_rates(histories, detection)[0])
+    histories = _histories(looks, np.zeros(len(looks), dtype=np.intp), group)
+    return float(_rates(histories, (detection,))[0, 0])
 
 
 def detection_sensitivity(looks: pd.DataFrame, place: list[str], group: list[str]) -> pd.DataFrame:
@@ -80,8 +81,8 @@ def detection_sensitivity(looks: pd.DataFrame, place: list[str], group: list[str
         `factor`, the rate over that of detection 1 (1 where nothing was removed).
     """
     by_place = looks.groupby(place, dropna=False, sort=True)
-    histories = _histories(looks, by_place.ngroup(), group)
-    rates = np.column_stack([_rates(histories, detection) for detection in DETECTIONS])
+    histories = _histories(looks, by_place.ngroup().to_numpy().astype(np.intp), group)
+    rates = _rates(histories, DETECTIONS).T
     every = rates[:, :1]
     places = by_place[[]].first().index.to_frame(index=False)
     return (
@@ -129,88 +130,134 @@ def share_in_service_if_looks_miss(rate: ArrayLike, months: ArrayLike, detection
 class _Histories:
     """Looks by their position in the history of a group; the longest histories first, so that each position is a head.
 
-    `place` is the number of each history's place, `has_removals` whether anything was removed at each place. `columns`
+    `place` is the number of each history's place; `removed`, `kept` and `item_years` are sums of each place. `columns`
     holds, for each position, `removed`, `kept`, `gap_years` and `stayed` of the histories that are long enough.
     """
 
     place: NDArray[np.intp]
-    has_removals: NDArray[np.bool_]
-    columns: list[Floats]
+    removed: Floats
+    kept: Floats
+    item_years: Floats
+    columns: list[tuple[Floats, Floats, Floats, Floats]]
+
+    def by_place(self, values: Floats) -> Floats:
+        """Return the sums of each place, from one row per detection and one column per history."""
+        return np.stack([np.bincount(self.place, row, len(self.removed)) for row in values])
 
 
-def _histories(looks: pd.DataFrame, place: pd.Series, group: list[str]) -> _Histories:
+def _histories(looks: pd.DataFrame, place: NDArray[np.intp], group: list[str]) -> _Histories:
     """Return the histories of the groups of each place; those with looks alike in gap and joiners are added up."""
-    of_group = looks.groupby(group, dropna=False)
-    number, position = of_group.ngroup(), of_group.cumcount()
-    stayed = 1 - looks["joined"] / looks["inspected"]
-    alike = pd.DataFrame({"position": position, "gap_years": looks["gap_years"], "stayed": stayed})
-    marks = pd.util.hash_pandas_object(alike, index=False).groupby(number).sum()
-    groups = pd.DataFrame(
-        {"place": place.groupby(number).first(), "mark": marks, "looks": number.value_counts()}
-    )
-    history = groups.groupby([-groups["looks"], "place", "mark"]).ngroup()
-    table = pd.DataFrame(
-        {
-            "removed": looks["removed"],
-            "kept": looks["inspected"] - looks["removed"],
-            "gap_years": looks["gap_years"],
-            "stayed": stayed,
-        }
-    ).groupby([position.rename("position"), number.map(history).rename("history")])
-    sums = table.agg({"removed": "sum", "kept": "sum", "gap_years": "first", "stayed": "first"})
-    lengths = sums.groupby(level="position").size().to_numpy()
+    number = looks.groupby(group, dropna=False, sort=False).ngroup().to_numpy()
+    order = np.argsort(number, kind="stable")
+    looks, place, number = looks.iloc[order], place[order], number[order]
+    starts = np.flatnonzero(np.diff(number, prepend=-1))
+    lengths = np.diff(starts, append=len(number))
+    position = np.arange(len(number)) - np.repeat(starts, lengths)
+    inspected, removed = looks["inspected"].to_numpy(), looks["removed"].to_numpy()
+    gap_years, stayed = looks["gap_years"].to_numpy(), 1 - looks["joined"].to_numpy() / inspected
+    alike = pd.DataFrame({"position": position, "gap_years": gap_years, "stayed": stayed})
+    marks = np.add.reduceat(pd.util.hash_pandas_object(alike, index=False).to_numpy(), starts)
+    keys = pd.DataFrame({"looks": -lengths, "place": place[starts], "mark": marks})
+    history = keys.groupby([*keys]).ngroup().to_numpy()
+    first = np.unique(history, return_index=True)[1]
+    # The histories of a position are a head of all of them, so that positions stand one behind the other.
+    sizes = np.bincount(np.concatenate([np.arange(length) for length in lengths[first]]))
+    cell = (np.cumsum(sizes) - sizes)[position] + np.repeat(history, lengths)
+    filled = np.empty((4, sizes.sum()))
+    filled[:2] = [np.bincount(cell, counts) for counts in (removed, inspected - removed)]
+    filled[2:, cell] = gap_years, stayed
     return _Histories(
-        place=groups["place"].groupby(history).first().to_numpy(),
-        has_removals=looks["removed"].groupby(place).sum().to_numpy() > 0,
-        columns=np.split(sums.to_numpy(dtype=float).T, np.cumsum(lengths)[:-1], axis=1),
+        place=place[starts][first],
+        removed=np.bincount(place, removed).astype(float),
+        kept=np.bincount(place, inspected - removed).astype(float),
+        item_years=np.bincount(place, inspected * gap_years).astype(float),
+        columns=[tuple(column) for column in np.split(filled, np.cumsum(sizes)[:-1], axis=1)],
     )
 
 
-def _rates(histories: _Histories, detection: float) -> Floats:
-    """Return the rate of each place [per 100 shackle-years]; 0 where nothing was removed."""
-    places = len(histories.has_removals)
-    # The likelihood may have two tops: one history of many finds can be due to a fast rate or to chance.
+def _rates(histories: _Histories, detections: tuple[float, ...]) -> Floats:
+    """Return the rate of each place [per 100 shackle-years], one row per detection; 0 where nothing was removed."""
+    detection = np.array(detections)[:, None]
     steps = np.linspace(np.log(SLOWEST_RATE), np.log(FASTEST_RATE), RATE_STEPS)
-    values = [_likelihood(histories, np.full(places, step), detection)[0] for step in steps]
-    top = np.clip(np.argmax(values, axis=0), 1, RATE_STEPS - 2)
+    top = np.clip(_highest(histories, steps, detection), 1, RATE_STEPS - 2)
     lowest, highest = steps[top - 1], steps[top + 1]
 
-    def slope(log_rate: Floats, place: NDArray[np.intp]) -> Floats:
-        every = steps[top].copy()
-        every[place] = log_rate
-        return _likelihood(histories, every, detection)[1][place]
+    def slope(log_rate: Floats, number: NDArray[np.intp]) -> Floats:
+        every = steps[top]
+        every.flat[number] = log_rate
+        return _slope(histories, every, detection).flat[number]
 
-    everywhere = np.arange(places)
-    at_lowest, at_highest = slope(lowest, everywhere), slope(highest, everywhere)
+    at_lowest, at_highest = (_slope(histories, end, detection) for end in (lowest, highest))
     # At an end of the range the likelihood may still be rising towards it.
     log_rate = np.where(at_highest >= 0, highest, lowest)
-    inside = np.flatnonzero(histories.has_removals & (at_lowest > 0) & (at_highest < 0))
+    inside = np.flatnonzero((histories.removed > 0) & (at_lowest > 0) & (at_highest < 0))
     if inside.size:
-        log_rate[inside] = find_root(slope, (lowest[inside], highest[inside]), args=(inside,)).x
-    return np.where(histories.has_removals, 100 * np.exp(log_rate), 0.0)
+        found = find_root(slope, (lowest.flat[inside], highest.flat[inside]), args=(inside,))
+        log_rate.flat[inside] = found.x
+    return np.where(histories.removed > 0, 100 * np.exp(log_rate), 0.0)
 
 
-def _likelihood(histories: _Histories, log_rate: Floats, detection: float) -> tuple[Floats, Floats]:
-    """Return the log-likelihood of each place at a log rate of its own, and its derivative."""
-    rate = np.exp(log_rate)[histories.place]
-    value, slope = np.zeros_like(rate), np.zeros_like(rate)
-    left, left_slope = np.zeros_like(rate), np.zeros_like(rate)
+def _highest(histories: _Histories, steps: Floats, detection: Floats) -> NDArray[np.intp]:
+    """Return the number of the step at which the likelihood of each place is highest, for each detection.
+
+    The likelihood may have two tops: one history of many finds can be due to a fast rate or to chance. The share found
+    at each look rises with the rate. Below a step, therefore, what the removed add to the log-likelihood is less than
+    at it, and above it what the kept add; so a search to either side can end before the end of the steps.
+    """
+    crude = np.log(np.maximum(histories.removed, SLOWEST_RATE) / histories.item_years)
+    start = np.broadcast_to(np.searchsorted(steps, crude), (len(detection), len(crude)))
+    # Where nothing was kept the likelihood rises to the end.
+    best = np.where(histories.kept > 0, np.minimum(start, RATE_STEPS - 1), RATE_STEPS - 1)
+    value_of_best = np.full(best.shape, -np.inf)
+    most_of_removed = histories.removed * np.log(detection)
+    for first, direction in ((best, -1), (best + 1, 1)):
+        step = first
+        is_open = (histories.removed > 0) & (histories.kept > 0) & (step < RATE_STEPS)
+        while is_open.any():
+            of_removed, of_kept = _log_likelihood(histories, steps[np.where(is_open, step, 0)], detection)
+            value = of_removed + of_kept
+            is_better = is_open & (value > value_of_best)
+            best, value_of_best = np.where(is_better, (step, value), (best, value_of_best))
+            further_on = of_removed if direction < 0 else most_of_removed + of_kept
+            step = step + direction
+            is_open &= (further_on >= value_of_best) & (step >= 0) & (step < RATE_STEPS)
+    return best.astype(np.intp)
+
+
+def _log_likelihood(histories: _Histories, log_rate: Floats, detection: Floats) -> tuple[Floats, Floats]:
+    """Return what the removed and the kept add to the log-likelihood of each place at log rates of its own."""
+    of_removed, of_kept = np.zeros((2, len(detection), len(histories.place)))
+    for removed, kept, found, _ in _shares_found(histories, log_rate, detection):
+        here = slice(len(removed))
+        of_removed[:, here] += removed * np.log(found)
+        of_kept[:, here] += kept * np.log1p(-found)
+    return histories.by_place(of_removed), histories.by_place(of_kept)
+
+
+def _slope(histories: _Histories, log_rate: Floats, detection: Floats) -> Floats:
+    """Return the derivative of the log-likelihood of each place by its log rate."""
+    slope = np.zeros((len(detection), len(histories.place)))
+    for removed, kept, found, by_rate in _shares_found(histories, log_rate, detection):
+        slope[:, : len(removed)] += (removed / found - kept / (1 - found)) * by_rate
+    return histories.by_place(slope)
+
+
+def _shares_found(
+    histories: _Histories, log_rate: Floats, detection: Floats
+) -> Iterator[tuple[Floats, Floats, Floats, Floats]]:
+    """Yield, look by look, the removed, the kept, the share found and its derivative by the log rate."""
+    rate = np.exp(log_rate)[:, histories.place]
+    left, left_slope = np.zeros((2, *rate.shape))
     for removed, kept, gap_years, stayed in histories.columns:
         here = slice(len(removed))
-        hazard = rate[here] * gap_years
-        sound = (1 - left[here] * stayed) * np.exp(-hazard)
-        rejectable = 1 - sound
-        by_rate = hazard * sound + left_slope[here] * stayed * np.exp(-hazard)
+        hazard = rate[:, here] * gap_years
+        lasting = np.exp(-hazard)
+        sound = (1 - left[:, here] * stayed) * lasting
+        found = detection * (1 - sound)
+        by_rate = hazard * sound + left_slope[:, here] * stayed * lasting
         # A share of exactly 0 or 1 occurs only where the hazard is beyond double precision.
-        found = np.clip(detection * rejectable, 1e-300, 1 - 1e-16)
-        value[here] += removed * np.log(found) + kept * np.log1p(-found)
-        slope[here] += (removed / found - kept / (1 - found)) * detection * by_rate
+        yield removed, kept, np.clip(found, 1e-300, 1 - 1e-16), detection * by_rate
         # Where perfect looks find every item rejectable none is left, and no share of them rejectable.
-        standing = np.maximum(1 - detection * rejectable, 1e-300)
-        left[here] = (1 - detection) * rejectable / standing
-        left_slope[here] = (1 - detection) * by_rate / standing / standing
-    places = len(histories.has_removals)
-    return (
-        np.bincount(histories.place, weights=value, minlength=places).astype(float),
-        np.bincount(histories.place, weights=slope, minlength=places).astype(float),
-    )
+        standing = np.maximum(1 - found, 1e-300)
+        left = (1 - detection) * (1 - sound) / standing
+        left_slope = (1 - detection) * by_rate / standing / standing

@@ -36,7 +36,10 @@ LONGEST_HAZARD_OF_SERIES = 1.0  # of a gap; beyond it more terms would be needed
 _SERIES = [
     number / (2 * n * factorial(2 * n)) for n, number in enumerate(bernoulli(20)[2::2].tolist(), start=1)
 ]
-_POWERS = np.append(1, 2 * np.arange(1, len(_SERIES) + 1))
+_POWERS = np.append(1.0, 2 * np.arange(1, len(_SERIES) + 1))
+_BY_POWER = np.stack(
+    [_POWERS**0, _POWERS, _POWERS**2]
+)  # what a term adds to the value, the slope and the curvature
 # The hazard up to which n of those terms do, n = 0 to 10: beyond it the next one shows in the curvature, which it adds
 # about 4 (n + 1) (h / 2 pi)^(2n + 2) to, beside h.
 _REACH = [
@@ -165,20 +168,10 @@ class Groups:
         is_short = hazard <= LONGEST_HAZARD_OF_SERIES
         hazard = np.where(is_short, hazard, 0.0)
         number = _terms_for(hazard)
-        first, *terms = self.terms[:number, group, None]
-        powers, removed, linear, squared = (
-            _POWERS[1:number],
-            self.removed[group, None],
-            first * hazard,
-            hazard**2,
-        )
-        value = self.constant[group, None] + removed * flat + linear + _polynomial(terms, squared)
-        slope = (
-            removed + linear + _polynomial([n * term for n, term in zip(powers, terms, strict=True)], squared)
-        )
-        curvature = linear + _polynomial(
-            [n**2 * term for n, term in zip(powers, terms, strict=True)], squared
-        )
+        parts = self.terms[:number, group, None] * _powers(hazard, number)
+        value, slope, curvature = (_BY_POWER[:, :number] @ parts.reshape(number, -1)).reshape(3, *flat.shape)
+        value += self.constant[group, None] + self.removed[group, None] * flat
+        slope += self.removed[group, None]
         if not is_short.all():
             row, column = np.nonzero(~is_short)
             member, starts, each = self.each_member(np.arange(len(self.starts))[group][row])
@@ -540,20 +533,11 @@ def _terms_for(hazard: NDArray) -> int:
 def _powers(hazard: NDArray, number: int) -> NDArray:
     # The first so many of `_POWERS` of the hazard, along a new first axis.
     powers = np.empty((number, *hazard.shape))
-    powers[0] = hazard
-    squared = hazard**2
-    for n in range(1, number):
-        powers[n] = powers[n - 1] * squared if n > 1 else squared
+    powers[0], squared = hazard, hazard**2
+    powers[1:2] = squared
+    for n in range(2, number):
+        np.multiply(powers[n - 1], squared, out=powers[n])
     return powers
-
-
-def _polynomial(terms: list[Floats], at: Floats) -> Floats:
-    # Without a constant term; in place, since these are the passes over the largest arrays.
-    value = np.zeros_like(at)
-    for term in reversed(terms):
-        value += term
-        value *= at
-    return value
 
 
 def _starts(rows: NDArray) -> Ints:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.special import gammaln
 from scipy.stats import chi2, norm
@@ -16,6 +17,7 @@ from scipy.stats import chi2, norm
 from pipelines.faults import DataFault
 from pipelines.models.grouped_likelihood import (
     Cells,
+    Ints,
     Spread,
     effect_modes,
     integrated_likelihood,
@@ -26,7 +28,7 @@ from pipelines.models.grouped_likelihood import (
     pooled_likelihood,
 )
 from pipelines.models.limits import Floats, exact_rate_limits
-from pipelines.models.look_spread import LookSpread, look_spread
+from pipelines.models.look_spread import LookSpread, look_spread, sums
 
 SITE = ["client", "site"]
 PLACE = [*SITE, "environment"]
@@ -109,13 +111,51 @@ class GapExponent:
 
 
 @dataclass(frozen=True)
+class _Looks:
+    names: (
+        pd.DataFrame
+    )  # of each place, in the order of their numbers, with the numbers of its unit and its site
+    place: Ints  # one for each row of looks, as all that follows
+    look: Ints  # rows of one place and day are one look
+    gap_years: Floats
+    inspected: Ints
+    removed: Ints
+    levels: dict[
+        str, tuple[Ints, list[str]]
+    ]  # of each covariate: the number of each row's level, and their names
+
+    @property
+    def kept(self) -> Ints:
+        return self.inspected - self.removed
+
+    @property
+    def unit(self) -> Ints:
+        return self.names["unit"].to_numpy()[self.place]
+
+    def rows(self, chosen: NDArray) -> "_Looks":
+        columns = {name: getattr(self, name)[chosen] for name in _ROWS}
+        levels = {name: (level[chosen], names) for name, (level, names) in self.levels.items()}
+        return replace(self, **columns, levels=levels)
+
+    def by_place(self, values: NDArray) -> Floats:
+        return sums(self.place, values, len(self.names))
+
+
+_ROWS = ("place", "look", "gap_years", "inspected", "removed")
+
+
+@dataclass(frozen=True)
 class _Model:
-    looks: pd.DataFrame
-    design: Floats  # one row per look
+    looks: _Looks  # sorted by place and design
+    design: Floats  # one row per row of looks
     terms: list[tuple[str, str]]
     references: dict[str, str]
-    is_pooled: bool
+    sites: int
     notes: tuple[str, ...]
+
+    @property
+    def is_pooled(self) -> bool:
+        return self.sites >= LEAST_SITES
 
 
 @dataclass(frozen=True)
@@ -232,24 +272,26 @@ def fit_hazard(
     memory).
     """
     _refuse_impossible_looks(looks)
-    looks = _with_positions(looks, effect_of)
-    is_fitted = _can_be_fitted(looks, covariates)
+    every = _numbered(looks, covariates, effect_of)
+    is_fitted = _can_be_fitted(every)
+    weight_of_look = np.ones(every.look.max() + 1)
     notes: tuple[str, ...] = ()
     if not is_fitted.all():
         notes += ("places of a kind at which nothing, or everything, was removed stand on their own looks",)
     if not is_fitted.any():
-        rates = _rates_on_their_own(looks, pd.Series(1.0, looks.index), limits_level, upper_level)
+        rates = _rates_on_their_own(every, weight_of_look, limits_level, upper_level)
         return _unfitted(rates, (*notes, "nothing removed that a model could learn from, no model"))
 
-    model = _model(looks[is_fitted], covariates)
+    model = _model(every.rows(is_fitted))
     estimate, weight, spread = _estimate_with_look_spread(model, is_look_spread_allowed)
+    weight_of_look[model.looks.look] = weight
     notes += model.notes
     if spread.look_sd > 0 and (spread.p_value or 0) < CHANCE_LEVEL:
         notes += ("looks differ more than chance allows, errors are widened",)
     if not model.is_pooled:
         notes += (f"fewer than {LEAST_SITES} sites, not pooled: each place stands on its own looks",)
 
-    rates = _rates_on_their_own(looks, weight.reindex(looks.index, fill_value=1.0), limits_level, upper_level)
+    rates = _rates_on_their_own(every, weight_of_look, limits_level, upper_level)
     spreads: list[Spread] = []
     if model.is_pooled and estimate.is_settled:
         spreads = likely_spreads(_cells(model, weight), estimate.coefficients)
@@ -260,7 +302,7 @@ def fit_hazard(
     elif not is_settled:
         notes += ("the search for the best fit did not settle: each place stands on its own looks",)
     return HazardFit(
-        rates=rates.reset_index(drop=True),
+        rates=rates,
         coefficients=_coefficients(model, estimate, spreads, limits_level),
         covariance=estimate.covariance,
         effects=_effects(model, effect_of, estimate),
@@ -297,13 +339,13 @@ def gap_exponent(looks: pd.DataFrame, covariates: list[str]) -> GapExponent | No
     McCullagh, P. & Nelder, J. A. (1989). Generalized Linear Models, 2nd ed., chapter 4. Chapman & Hall.
     """
     _refuse_impossible_looks(looks)
-    looks = _with_positions(looks, PLACE)
-    looks = looks[_can_be_fitted(looks, covariates)]
-    if looks.empty or np.ptp(np.log(looks["gap_years"])) == 0:
+    every = _numbered(looks, covariates, PLACE)
+    is_fitted = _can_be_fitted(every)
+    if not is_fitted.any() or np.ptp(np.log(every.gap_years[is_fitted])) == 0:
         return None
-    steady = _model(looks, covariates)
+    steady = _model(every.rows(is_fitted))
     without, weight, _ = _estimate_with_look_spread(steady, is_look_spread_allowed=True)
-    log_gap = np.log(looks["gap_years"].to_numpy())
+    log_gap = np.log(steady.looks.gap_years)
     growing = replace(
         steady,
         design=np.column_stack([steady.design, log_gap - log_gap.mean()]),
@@ -353,105 +395,127 @@ def _refuse_impossible_looks(looks: pd.DataFrame) -> None:
         )
 
 
-def _with_positions(looks: pd.DataFrame, effect_of: list[str]) -> pd.DataFrame:
-    looks = looks.reset_index(drop=True)
-    looks["unit_position"] = looks.groupby(effect_of, dropna=False).ngroup()
-    looks["place_position"] = looks.groupby(["unit_position", *PLACE], dropna=False).ngroup()
-    looks["look_position"] = looks.groupby(LOOK, dropna=False).ngroup()
-    looks["kept"] = looks["inspected"] - looks["removed"]
-    return looks
+def _numbered(looks: pd.DataFrame, covariates: list[str], effect_of: list[str]) -> _Looks:
+    day = _number(looks["inspected_on"])[0]
+    unit, site = _combined(looks, effect_of), _combined(looks, SITE)
+    # Places are numbered unit by unit.
+    place, first = _dense(unit * len(looks) + _combined(looks, PLACE))
+    names = looks[PLACE].iloc[first].reset_index(drop=True)
+    return _Looks(
+        names=names.assign(unit=unit[first], site_number=site[first]),
+        place=place,
+        look=_dense(place * (day.max() + 1) + day)[0],
+        gap_years=looks["gap_years"].to_numpy(dtype=float),
+        inspected=looks["inspected"].to_numpy(),
+        removed=looks["removed"].to_numpy(),
+        levels={covariate: _levels(looks[covariate]) for covariate in covariates},
+    )
 
 
-def _can_be_fitted(looks: pd.DataFrame, covariates: list[str]) -> pd.Series:
+def _combined(looks: pd.DataFrame, columns: list[str]) -> Ints:
+    number = np.zeros(len(looks), dtype=np.int64)
+    for column in columns:
+        own, values = _number(looks[column])
+        number = _dense(number * (len(values) + 1) + own)[0]
+    return number
+
+
+def _number(column: pd.Series) -> tuple[Ints, pd.Index]:
+    number, values = pd.factorize(column, sort=True)
+    return np.where(number < 0, len(values), number), values
+
+
+def _dense(numbers: Ints) -> tuple[Ints, Ints]:
+    # The numbers 0, 1, ... in the same order, and where each stands first.
+    _, first, dense = np.unique(numbers, return_index=True, return_inverse=True)
+    return dense, first
+
+
+def _levels(column: pd.Series) -> tuple[Ints, list[str]]:
+    number, values = _number(column)
+    names, level = np.unique([*(str(value) for value in values), NOT_STATED], return_inverse=True)
+    present, number = np.unique(level[number], return_inverse=True)
+    return number, [str(name) for name in names[present]]
+
+
+def _can_be_fitted(looks: _Looks) -> NDArray[np.bool_]:
     # A place is left out if every look of it is at some level at which nothing, or everything, was removed.
-    is_bounded = pd.Series((looks["removed"] > 0).any() and (looks["kept"] > 0).any(), index=looks.index)
-    for covariate in covariates:
-        counts = looks[["removed", "kept"]].groupby(_level(looks[covariate])).transform("sum")
-        is_bounded &= (counts > 0).all(axis="columns")
-    return is_bounded.groupby(looks["place_position"]).transform("any")
+    is_bounded = np.full(len(looks.place), looks.removed.any() and looks.kept.any())
+    for level, _ in looks.levels.values():
+        is_bounded &= ((sums(level, looks.removed) > 0) & (sums(level, looks.kept) > 0))[level]
+    return looks.by_place(is_bounded)[looks.place] > 0
 
 
 def _estimate_with_look_spread(
     model: _Model, is_look_spread_allowed: bool
-) -> tuple[_Estimate, pd.Series, LookSpread]:
-    weight = pd.Series(1.0, index=model.looks.index)
+) -> tuple[_Estimate, Floats, LookSpread]:
+    weight = np.ones(len(model.design))
     estimate = _estimate(model, weight)
-    spread, weight_of_look = _look_spread(model, estimate)
+    spread, latest_weight = _look_spread(model, estimate)
     if spread.look_sd == 0 or not is_look_spread_allowed:
         return estimate, weight, replace(spread, look_sd=0.0)
     for _ in range(WEIGHTING_ROUNDS):
-        weight = model.looks["look_position"].map(weight_of_look)
+        weight = latest_weight
         estimate = _estimate(model, weight)
-        latest, weight_of_look = _look_spread(model, estimate)
+        latest, latest_weight = _look_spread(model, estimate)
     return estimate, weight, replace(spread, look_sd=latest.look_sd)
 
 
-def _look_spread(model: _Model, estimate: _Estimate) -> tuple[LookSpread, pd.Series]:
-    effect = estimate.effect[np.unique(model.looks["unit_position"], return_inverse=True)[1]]
-    hazard = model.looks["gap_years"] * np.exp(model.design @ estimate.coefficients + effect)
+def _look_spread(model: _Model, estimate: _Estimate) -> tuple[LookSpread, Floats]:
+    looks = model.looks
+    effect = estimate.effect[_dense(looks.unit)[0]]
+    hazard = looks.gap_years * np.exp(model.design @ estimate.coefficients + effect)
     fitted = float(len(model.terms))
     if estimate.effect_sd:
         fitted += float(np.sum(1 - (estimate.effect_error / estimate.effect_sd) ** 2))
-    return look_spread(model.looks, hazard, fitted)
+    return look_spread(looks.place, looks.look, looks.inspected, looks.removed, hazard, fitted)
 
 
-def _model(looks: pd.DataFrame, covariates: list[str]) -> _Model:
-    columns, terms = [np.ones(len(looks))], [(ALL, REFERENCE)]
+def _model(looks: _Looks) -> _Model:
+    kind = np.zeros(len(looks.place), dtype=np.int64)
+    for level, names in looks.levels.values():
+        kind = kind * len(names) + level
+    kind, first = _dense(kind)
+    columns, terms = [np.ones(len(first))], [(ALL, REFERENCE)]
     references: dict[str, str] = {}
     notes = []
-    for covariate in covariates:
-        levels = _level(looks[covariate])
-        counts = looks[["removed", "kept"]].groupby(levels).sum()
-        references[covariate] = str(counts["removed"].idxmax())
-        for level in counts.index.drop([references[covariate]]):
-            column = (levels == level).to_numpy(dtype=float)
-            if not counts.loc[level].all():
-                without = "removed" if counts.loc[level, "removed"] == 0 else "kept"
+    for covariate, (level, names) in looks.levels.items():
+        removed, kept = (sums(level, counts, len(names)) for counts in (looks.removed, looks.kept))
+        reference = references[covariate] = names[np.argmax(removed)]
+        for number in np.flatnonzero(removed + kept):
+            name, column = names[number], (level[first] == number).astype(float)
+            if name == reference:
+                continue
+            if not (removed[number] and kept[number]):
+                without = "removed" if removed[number] == 0 else "kept"
+                notes.append(f"{covariate} {name} without a {without} item is taken with {reference}")
+            elif np.linalg.matrix_rank(np.column_stack([*columns, column])) == len(columns):
                 notes.append(
-                    f"{covariate} {level} without a {without} item is taken with {references[covariate]}"
-                )
-            elif np.linalg.matrix_rank(_distinct_rows([*columns, column])) == len(columns):
-                notes.append(
-                    f"{covariate} {level} cannot be told from the other covariates and has no effect of its own"
+                    f"{covariate} {name} cannot be told from the other covariates and has no effect of its own"
                 )
             else:
                 columns.append(column)
-                terms.append((covariate, level))
-    is_pooled = looks.groupby(SITE, dropna=False).ngroups >= LEAST_SITES
-    return _Model(looks, np.column_stack(columns), terms, references, is_pooled, tuple(notes))
+                terms.append((covariate, name))
+    design, of_kind = np.unique(np.column_stack(columns), axis=0, return_inverse=True)
+    order = np.argsort(looks.place * len(design) + of_kind[kind], kind="stable")
+    sites = len(np.unique(looks.names["site_number"].to_numpy()[looks.place]))
+    return _Model(looks.rows(order), design[of_kind[kind[order]]], terms, references, sites, tuple(notes))
 
 
-def _level(column: pd.Series) -> pd.Series:
-    return column.astype(object).where(column.notna(), NOT_STATED).astype(str)
-
-
-def _distinct_rows(columns: list[Floats]) -> Floats:
-    return pd.DataFrame(np.column_stack(columns)).drop_duplicates().to_numpy()
-
-
-def _cells(model: _Model, weight: pd.Series) -> Cells:
-    looks, weight = model.looks, weight[model.looks.index]
-    alike = pd.DataFrame(model.design, index=looks.index).add_prefix("column_")
-    alike = alike.assign(place=looks["place_position"], gap_years=looks["gap_years"])
-    # Cells come sorted by place, and places were numbered unit by unit.
-    cell = alike.groupby(["place", *alike.columns.drop("place")]).ngroup().to_numpy()
-    first = np.unique(cell, return_index=True)[1]
-
-    def total(values: pd.Series) -> Floats:
-        return np.bincount(cell, weights=values).astype(float)
-
+def _cells(model: _Model, weight: Floats) -> Cells:
+    looks = model.looks
     return Cells(
-        design=model.design[first],
-        log_gap=np.log(looks["gap_years"].to_numpy()[first]),
-        removed=total(looks["removed"] * weight),
-        kept=total(looks["kept"] * weight),
-        exposure=total(looks["inspected"] * looks["gap_years"]),
-        unit=np.unique(looks["unit_position"].to_numpy()[first], return_inverse=True)[1],
-        place=np.unique(looks["place_position"].to_numpy()[first], return_inverse=True)[1],
+        design=model.design,
+        log_gap=np.log(looks.gap_years),
+        removed=looks.removed * weight,
+        kept=looks.kept * weight,
+        exposure=looks.inspected * looks.gap_years,
+        unit=_dense(looks.unit)[0],
+        place=_dense(looks.place)[0],
     )
 
 
-def _estimate(model: _Model, weight: pd.Series) -> _Estimate:
+def _estimate(model: _Model, weight: Floats) -> _Estimate:
     cells = _cells(model, weight)
     start = np.zeros(len(model.terms))
     start[0] = np.log(cells.removed.sum() / cells.exposure.sum())
@@ -483,41 +547,42 @@ def _estimate(model: _Model, weight: pd.Series) -> _Estimate:
 
 
 def _rates_on_their_own(
-    looks: pd.DataFrame, weight: pd.Series, limits_level: float, upper_level: float
+    looks: _Looks, weight_of_look: Floats, limits_level: float, upper_level: float
 ) -> pd.DataFrame:
-    exposure = looks["gap_years"] * (looks["inspected"] - looks["removed"] / 2)
-    looks = looks.assign(
-        weighted_removed=weight * looks["removed"], exposure=exposure, shackle_years=weight * exposure
+    weight, exposure = weight_of_look[looks.look], looks.gap_years * (looks.inspected - looks.removed / 2)
+    removed, shackle_years = looks.by_place(weight * looks.removed), looks.by_place(weight * exposure)
+    lower, upper = exact_rate_limits(removed, shackle_years, limits_level)
+    first_of_look = _dense(looks.look)[1]
+    rates = looks.names[PLACE].assign(
+        looks=np.bincount(looks.place[first_of_look]),
+        inspected=looks.by_place(looks.inspected).astype(int),
+        removed=looks.by_place(looks.removed).astype(int),
+        look_weight=shackle_years / looks.by_place(exposure),
+        rate=100 * removed / shackle_years,
+        rate_lower=lower,
+        rate_upper=upper,
+        # The upper end of a two-sided interval leaves half of what a one-sided limit may leave.
+        rate_upper_one_sided=exact_rate_limits(removed, shackle_years, 2 * upper_level - 1)[1],
+        is_pooled=False,
     )
-    places = looks.groupby("place_position")
-    rates = places[PLACE].first().join(places[["inspected", "removed"]].sum())
-    rates.insert(len(PLACE), "looks", places["look_position"].nunique())
-    removed, shackle_years = places["weighted_removed"].sum(), places["shackle_years"].sum()
-    rates["look_weight"] = shackle_years / places["exposure"].sum()
-    rates["rate"] = 100 * removed / shackle_years
-    rates["rate_lower"], rates["rate_upper"] = exact_rate_limits(removed, shackle_years, limits_level)
-    # The upper end of a two-sided interval leaves half of what a one-sided limit may leave.
-    rates["rate_upper_one_sided"] = exact_rate_limits(removed, shackle_years, 2 * upper_level - 1)[1]
     nothing, everything = rates["removed"] == 0, rates["removed"] == rates["inspected"]
-    rates["is_pooled"] = False
     rates["basis"] = np.select([nothing, everything], [NOTHING_REMOVED, EVERYTHING_REMOVED], default=ALONE)
-    for position in rates.index[everything]:
-        own = looks[looks["place_position"] == position]
-        rates.loc[position, ["rate", "rate_upper", "rate_upper_one_sided"]] = np.nan
-        rates.loc[position, "rate_lower"] = _least_rate(own, limits_level)
+    rates.loc[everything, ["rate", "rate_upper", "rate_upper_one_sided"]] = np.nan
+    for place in rates.index[everything]:
+        rates.loc[place, "rate_lower"] = _least_rate(looks.rows(looks.place == place), limits_level)
     return rates
 
 
-def _least_rate(looks: pd.DataFrame, level: float) -> float:
+def _least_rate(looks: _Looks, level: float) -> float:
     # The rate at which removing everything would have the probability that a lower limit may have.
     tail = (1 - level) / 2
 
     def excess(log_rate: float) -> float:
-        log_share = np.log(-np.expm1(-np.exp(log_rate) * looks["gap_years"]))
-        return float((looks["inspected"] * log_share).sum() - np.log(tail))
+        log_share = np.log(-np.expm1(-np.exp(log_rate) * looks.gap_years))
+        return float((looks.inspected * log_share).sum() - np.log(tail))
 
-    slowest, fastest = 1 / looks["gap_years"].max(), 1 / looks["gap_years"].min()
-    items = looks["inspected"].sum()
+    slowest, fastest = 1 / looks.gap_years.max(), 1 / looks.gap_years.min()
+    items = looks.inspected.sum()
     return 100 * np.exp(
         brentq(excess, np.log(slowest * tail / 2), np.log(fastest * np.log(2 * items / tail)))
     )
@@ -525,7 +590,7 @@ def _least_rate(looks: pd.DataFrame, level: float) -> float:
 
 def _pooled_rates(
     model: _Model,
-    weight: pd.Series,
+    weight: Floats,
     estimate: _Estimate,
     spreads: list[Spread],
     limits_level: float,
@@ -535,7 +600,6 @@ def _pooled_rates(
     tail = (1 - limits_level) / 2
     lower, upper, one_sided = place_quantiles(cells, spreads, [tail, 1 - tail, upper_level])
     log_rate = place_log_rates(cells, estimate.coefficients, estimate.effect)
-    sites = model.looks.groupby(SITE, dropna=False).ngroups
     return pd.DataFrame(
         {
             "rate": 100 * np.exp(log_rate),
@@ -544,9 +608,9 @@ def _pooled_rates(
             "rate_upper": 100 * np.exp(np.maximum(upper, log_rate)),
             "rate_upper_one_sided": 100 * np.exp(np.maximum(one_sided, log_rate)),
             "is_pooled": True,
-            "basis": f"pooled, {len(log_rate)} places of {sites} sites",
+            "basis": f"pooled, {len(log_rate)} places of {model.sites} sites",
         },
-        index=np.unique(model.looks["place_position"]),
+        index=np.unique(model.looks.place),
     )
 
 
@@ -569,20 +633,21 @@ def _coefficients(model: _Model, estimate: _Estimate, spreads: list[Spread], lev
 
 
 def _effects(model: _Model, effect_of: list[str], estimate: _Estimate) -> pd.DataFrame:
-    units = model.looks.groupby("unit_position")[effect_of].first().reset_index(drop=True)
+    places = model.looks.names.loc[np.unique(model.looks.place)]
+    units = places.drop_duplicates("unit")[effect_of].reset_index(drop=True)
     effects = units.assign(effect=estimate.effect, effect_error=estimate.effect_error)
     return effects if estimate.effect_sd is not None else effects.iloc[:0]
 
 
 def _complete_log_likelihood(model: _Model, estimate: _Estimate) -> float:
-    inspected, removed, kept = (model.looks[column] for column in ("inspected", "removed", "kept"))
+    inspected, removed, kept = model.looks.inspected, model.looks.removed, model.looks.kept
     combinations = gammaln(inspected + 1) - gammaln(removed + 1) - gammaln(kept + 1)
     return float(estimate.value + combinations.sum())
 
 
 def _unfitted(rates: pd.DataFrame, notes: tuple[str, ...]) -> HazardFit:
     return HazardFit(
-        rates=rates.reset_index(drop=True),
+        rates=rates,
         coefficients=pd.DataFrame(),
         covariance=np.empty((0, 0)),
         effects=pd.DataFrame(),

@@ -3,8 +3,11 @@
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
+from numpy.typing import NDArray
 from scipy.stats import norm
+
+from pipelines.models.grouped_likelihood import Ints
+from pipelines.models.limits import Floats
 
 WIDEST_LOOK_SD = 3.0
 WEIGHTING_ROUNDS = 5  # of the trust in each place, which rests on the variance sought
@@ -26,15 +29,18 @@ class LookSpread:
     look_sd: float
 
 
-def look_spread(looks: pd.DataFrame, hazard: pd.Series, fitted: float) -> tuple[LookSpread, pd.Series]:
+def look_spread(
+    place: Ints, look: Ints, inspected: Ints, removed: Ints, hazard: Floats, fitted: float
+) -> tuple[LookSpread, Floats]:
     """Return the spread of looks about a fit, and the weight that it leaves to each look.
 
     Parameters
     ----------
-    looks : DataFrame
-        One row per look at a group: `place_position`, `look_position`, `inspected`, `removed` [items]. Rows of one
-        look are taken together.
-    hazard : Series, index of `looks`
+    place, look : ndarray of int, shape (n,)
+        Numbers of the place and the look of each row, 0 or more. Rows of one look are taken together.
+    inspected, removed : ndarray, shape (n,)
+        Counts [items].
+    hazard : ndarray of float, shape (n,)
         Removals per item that the fit gives over the gap.
     fitted : float
         How many figures the fit took from the looks.
@@ -42,8 +48,8 @@ def look_spread(looks: pd.DataFrame, hazard: pd.Series, fitted: float) -> tuple[
     Returns
     -------
     spread : LookSpread
-    weight : Series, one per `look_position`
-        The variance of the look by chance over its variance with the spread.
+    weight : ndarray of float, shape (n,)
+        The variance of each row's look by chance over its variance with the spread.
 
     Notes
     -----
@@ -61,37 +67,40 @@ def look_spread(looks: pd.DataFrame, hazard: pd.Series, fitted: float) -> tuple[
     Dean, C. B. (1992). Testing for overdispersion in Poisson and binomial regression models. Journal of the American
     Statistical Association 87, 451-457 (from memory).
     """
-    share, inspected = -np.expm1(-hazard), looks["inspected"]
-    of_row = {
-        "inspected": inspected,
-        "removed": looks["removed"],
-        "expected": inspected * share,
-        "variance": inspected * share * (1 - share),
-        "by_log_rate": inspected * hazard * np.exp(-hazard),
-        "own": inspected * (hazard * np.exp(-hazard)) ** 2,
-    }
-    by_look = pd.DataFrame(of_row).groupby(looks["look_position"])
-    of_look = by_look.sum().assign(place=looks.groupby("look_position")["place_position"].first())
-    pearson = float(np.sum((of_look["removed"] - of_look["expected"]) ** 2 / of_look["variance"]))
-    freedom = len(of_look) - fitted
-
-    variance, p_value = _variance_between_looks(of_look)
-    inflation = (of_look["by_log_rate"] ** 2 - of_look["own"]) / of_look["variance"]
+    _, first, of_row = np.unique(look, return_index=True, return_inverse=True)
+    share, by_log_rate = -np.expm1(-hazard), inspected * hazard * np.exp(-hazard)
+    seen, items = sums(of_row, removed), sums(of_row, inspected)
+    expected, by_chance = sums(of_row, inspected * share), sums(of_row, inspected * share * (1 - share))
+    slope, own = sums(of_row, by_log_rate), sums(of_row, by_log_rate**2 / inspected)
+    variance, p_value = _variance_between_looks(place[first], items, seen, expected)
+    # At a hazard beyond double precision chance leaves no variance.
+    with np.errstate(divide="ignore", invalid="ignore"):
+        pearson = float(np.sum((seen - expected) ** 2 / by_chance))
+        weight = 1 / (1 + variance * (slope**2 - own) / by_chance)
+    freedom = len(first) - fitted
     spread = LookSpread(pearson / freedom if freedom >= 1 else None, p_value, float(np.sqrt(variance)))
-    return spread, 1 / (1 + variance * inflation)
+    return spread, weight[of_row]
 
 
-def _variance_between_looks(of_look: pd.DataFrame) -> tuple[float, float | None]:
-    by_place = of_look.groupby("place")
-    removed = by_place["removed"].transform("sum")
-    w = of_look["expected"] / by_place["expected"].transform("sum")
-    w_squared = (w**2).groupby(of_look["place"]).transform("sum")
+def sums(number: Ints, values: NDArray, least: int = 0) -> Floats:
+    """Return the sum of the values of each number, for the numbers from 0 to the largest one, or to `least` less 1."""
+    return np.bincount(number, values, least).astype(float)
+
+
+def _variance_between_looks(
+    place: Ints, inspected: Floats, removed_on_look: Floats, expected: Floats
+) -> tuple[float, float | None]:
+    def of_place(values: Floats) -> Floats:
+        return sums(place, values)[place]
+
+    removed = of_place(removed_on_look)
+    w = expected / of_place(expected)
+    w_squared = of_place(w**2)
     pairs = removed * (removed - 1)
-    of_pairs = (of_look["removed"] - removed * w) ** 2 - of_look["removed"] * (1 - 2 * w + w_squared)
+    of_pairs = (removed_on_look - removed * w) ** 2 - removed_on_look * (1 - 2 * w + w_squared)
     # Each item can be removed only once, so that removed items scatter a little less than so far assumed.
-    once = w**2 / of_look["inspected"]
-    once_of_place = once.groupby(of_look["place"]).transform("sum")
-    of_pairs += pairs * (once * (1 - 2 * w) + w**2 * once_of_place)
+    once = w**2 / inspected
+    of_pairs += pairs * (once * (1 - 2 * w) + w**2 * of_place(once))
     information = pairs * w**2 * (1 - 2 * w + w_squared)
     if information.sum() == 0:
         return 0.0, None

@@ -6,7 +6,7 @@ import pandas as pd
 from pipelines.contracts import load_contract
 from pipelines.models.detection import detection_sensitivity as rates_if_looks_miss
 from pipelines.models.detection import share_in_service_if_looks_miss
-from pipelines.models.hazard import PLACE, grouped_looks
+from pipelines.models.hazard import grouped_looks
 from pipelines.shipped import statement
 
 
@@ -16,12 +16,15 @@ def detection_sensitivity(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     columns = load_contract("detection_sensitivity").column_names
     if looks.empty:
         return pd.DataFrame(columns=columns)
-    rates = rates_if_looks_miss(looks, PLACE, [*PLACE, "item_class", "serial"])
+    rates = rates_if_looks_miss(looks, ["place"], ["group_id"])
     advised = con.execute(
-        "select client, site, environment, recommended_interval_months from interval_recommendations"
+        "select rowid as place, client, site, environment, recommended_interval_months from interval_recommendations"
+        " order by client, site, environment"
     )
-    rates = rates.merge(advised.df(), on=PLACE).rename(
-        columns={"rate": "rate_if_missed", "factor": "rate_factor"}
+    rates = (
+        advised.df()
+        .merge(rates, on="place")
+        .rename(columns={"rate": "rate_if_missed", "factor": "rate_factor"})
     )
     in_service = share_in_service_if_looks_miss(
         rates["rate_if_missed"], rates["recommended_interval_months"].astype(float), rates["detection"]

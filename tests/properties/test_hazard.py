@@ -2,10 +2,19 @@
 
 import numpy as np
 import pandas as pd
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.special import xlog1py, xlogy
 
-from pipelines.models.detection import rate_if_looks_miss, share_in_service_if_looks_miss
+from pipelines.models.detection import (
+    FASTEST_RATE,
+    RATE_STEPS,
+    SLOWEST_RATE,
+    detection_sensitivity,
+    rate_if_looks_miss,
+    share_in_service_if_looks_miss,
+)
 from pipelines.models.hazard import EVERYTHING_REMOVED, fit_hazard
 
 a_few = settings(deadline=None, max_examples=25)
@@ -94,6 +103,55 @@ def test_k_times_the_gaps_give_a_kth_of_the_rate_whatever_is_missed(looks, detec
     once = rate_if_looks_miss(looks, ["site"], detection)
     longer = rate_if_looks_miss(looks.assign(gap_years=k * looks["gap_years"]), ["site"], detection)
     np.testing.assert_allclose(k * longer, once, rtol=1e-5)
+
+
+@st.composite
+def histories(draw):
+    """Looks of a few groups at a few places, from nothing to everything removed, some of them joined by others."""
+    look = st.tuples(st.integers(0, 1), st.integers(0, 3), st.floats(0.1, 3.0), st.integers(1, 30))
+    shares = st.tuples(st.floats(0, 1), st.sampled_from([0.0, 0.0, 0.5]))
+    rows = draw(st.lists(st.tuples(look, shares), min_size=1, max_size=12))
+    return pd.DataFrame(
+        [
+            (place, f"{place} {group}", gap, inspected, round(removed * inspected), int(joined * inspected))
+            for (place, group, gap, inspected), (removed, joined) in rows
+        ],
+        columns=["site", "group", "gap_years", "inspected", "removed", "joined"],
+    )
+
+
+@a_few
+@given(histories())
+def test_a_place_has_the_rate_it_would_have_alone_whatever_is_missed(looks):
+    together = detection_sensitivity(looks, ["site"], ["group"]).set_index(["site", "detection"])["rate"]
+    for (site, detection), rate in together.items():
+        alone = rate_if_looks_miss(looks[looks["site"] == site], ["group"], detection)
+        assert rate == pytest.approx(alone, rel=1e-9)
+
+
+def log_likelihood_of_history(looks, rate, detection):
+    """The two states of an item followed look by look, for one rate per item and year."""
+    left, total = 0.0, 0.0
+    for look in looks.itertuples():
+        rejectable = 1 - (1 - left * (1 - look.joined / look.inspected)) * np.exp(-rate * look.gap_years)
+        found = detection * rejectable
+        total += xlogy(look.removed, found) + xlog1py(look.inspected - look.removed, -found)
+        left = (rejectable - found) / (1 - found) if found < 1 else 0.0
+    return total
+
+
+@a_few
+@given(histories(), st.sampled_from([1.0, 0.9, 0.5]))
+def test_no_rate_is_likelier_than_the_one_found_whatever_is_missed(looks, detection):
+    looks = looks.assign(removed=np.minimum(looks["removed"], looks["inspected"] - 1).clip(lower=0))
+
+    def value(rate):
+        return sum(log_likelihood_of_history(own, rate, detection) for _, own in looks.groupby("group"))
+
+    found = rate_if_looks_miss(looks, ["group"], detection) / 100
+    steps = np.geomspace(SLOWEST_RATE, FASTEST_RATE, RATE_STEPS)
+    if steps[0] < found < steps[-1]:
+        assert value(found) >= max(value(rate) for rate in steps) - 1e-9
 
 
 @a_few
