@@ -43,8 +43,8 @@ def of_gear(text: str) -> str:
     'A shackle lives for shackle-years.'
     >>> with own_speech():
     ...     speak_of("links and rings")
-    ...     of_gear("A shackle lives for shackle-years. Sizes and pins differ.")
-    'An item lives for item-years. Sizes and kinds differ.'
+    ...     of_gear("A shackle lives for shackle-years, not a shackle-year. Sizes and pins differ.")
+    'An item lives for item-years, not an item-year. Sizes and kinds differ.'
     """
     said = spoken_of().says
     if not said:
