@@ -9,7 +9,7 @@ pins as (                 -- one row: an item class; it has one kind of pin
     select item_class, min(pin) as pin from lines group by item_class
 ),
 reasons as (              -- one row: a row of reason_sums, with the gap that it fell in where a look closed it, as in gap_days
-    select reason.* exclude (serial), coalesce(pin, body, 'not stated') as pin, closed_on, closed_at
+    select reason.* replace (coalesce(pin, body, 'not stated') as pin), closed_on, closed_at
     from summed_reasons as reason
     left join group_wordings as part on part.wording = reason.group_id and part.serial is not distinct from reason.serial
     left join gap_days as gap
