@@ -64,17 +64,15 @@ days_in_own_gap as (      -- the same rows, each in the gap that the look of its
         earlier as (partition by group_id order by day rows between unbounded preceding and 1 preceding),
         from_here as (partition by group_id order by day rows between current row and unbounded following)
 ),
-looks_with_a_serial as (  -- one row: a class at a place, and a day on which any item of it with a serial was looked at
-    select distinct place_class, day from days where is_look and has_serial
+gone as (                 -- one row: a day on which an item with a serial was removed between looks. It is never looked at
+    -- again: the next look at another one of its class and place closes its gap
+    select own.group_id, own.day, own.place_class, look.day as closed_on
+    from days_in_own_gap as own
+    asof join (select distinct place_class, day from days where is_look and has_serial) as look
+        on look.place_class = own.place_class and look.day >= own.day
+    where has_serial and own.closed_on is null and previous_on is not null and removed_frequent > 0
 )
--- An item with a serial that was removed between looks is never looked at again: the next look at another one closes its gap.
 select own.* replace (
-        coalesce(closed_on, look.day) as closed_on,
-        case when closed_on is null and look.day is not null then own.place_class else closed_at end as closed_at
+        coalesce(own.closed_on, gone.closed_on) as closed_on, coalesce(closed_at, gone.place_class) as closed_at
     )
-from days_in_own_gap as own
-asof left join looks_with_a_serial as look
-    on look.place_class = case
-        when has_serial and closed_on is null and previous_on is not null and removed_frequent > 0 then own.place_class
-    end
-    and look.day >= own.day
+from days_in_own_gap as own left join gone using (group_id, day)

@@ -1,25 +1,29 @@
 -- One row: a designated person, a place and a quarter of a year with looks of theirs that have exposure. Removals between
 -- looks are left out on both sides, since nobody knows who would have found them. A look of several persons is shared
 -- out by the items each looked at. $as_of: the last day counted.
-with looks as (           -- one row: a look that closes a gap
-    select *, row_number() over () as look from exposures where not is_first_look and inspected > 0
+with lines as (           -- one row: the lines of one group and day by one person
+    select part.group_id, line.inspected_on, coalesce(inspector, 'not stated') as inspector,
+        sum(quantity) as quantity, sum(removed) as removed
+    from summed_lines as line
+    join group_wordings as part on part.wording = line.group_id and part.serial is not distinct from line.serial
+    where inspection_type = 'periodic' and counted > 0 and inspected_on <= $as_of
+    group by part.group_id, line.inspected_on, coalesce(inspector, 'not stated')
 ),
-lines as (                -- one row: the lines of such a look by one person
-    select look.look, look.client, look.site, look.environment, look.inspected, look.shackle_years,
-        coalesce(line.inspector, 'not stated') as inspector, line.inspected_on, line.quantity, line.removed
-    from looks as look
-    join summed_lines as line
-        on line.client = look.client and line.item_class = look.item_class
-        and line.serial is not distinct from look.serial
-        and (look.serial is not null or (look.site = line.site and look.environment = line.environment))
-        and line.inspected_on = look.inspected_on
-    where line.inspection_type = 'periodic' and line.counted > 0 and line.inspected_on <= $as_of
+looks as (                -- one row: such a person, a class at a place and a quarter: their share of the looks that close a gap
+    select place_class, date_trunc('quarter', inspected_on) as quarter, inspector,
+        count(*) as looks,
+        sum(quantity) as inspected,
+        sum(lines.removed) as removed,
+        sum(shackle_years * quantity / inspected) as shackle_years
+    from lines join gaps using (group_id, inspected_on)
+    where not is_first_look and inspected > 0
+    group by place_class, date_trunc('quarter', inspected_on), inspector
 )
-select client, site, environment, strftime(date_trunc('quarter', inspected_on), '%Y-%m') as quarter, inspector,
-    count(distinct look) as looks,
-    sum(quantity)::bigint as inspected,
+select client, site, environment, strftime(quarter, '%Y-%m') as quarter, inspector,
+    sum(looks)::bigint as looks,
+    sum(inspected)::bigint as inspected,
     sum(removed)::bigint as removed,
-    sum(shackle_years * quantity / inspected) as shackle_years
-from lines
-group by client, site, environment, quarter, inspector
+    sum(shackle_years) as shackle_years
+from looks join line_groups as there on there.group_id = looks.place_class
+group by client, site, environment, looks.quarter, inspector
 order by client, site, environment, quarter, inspector

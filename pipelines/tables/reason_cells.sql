@@ -1,5 +1,5 @@
 -- One row: a kind of pin at a place, and a criterion. $as_of: the last day counted, the last of a month.
--- In-service removals only: found at periodic and frequent inspections, never on receipt. A removal counts in the gap it fell in, as in line_gaps.
+-- In-service removals only: found at periodic and frequent inspections, never on receipt. A removal counts in the gap it fell in, as in gap_days.
 with lines as (           -- one row: a wording of in-service lines
     select source, client, site, environment, item_class, coalesce(pin, body, 'not stated') as pin
     from wordings
@@ -8,43 +8,36 @@ with lines as (           -- one row: a wording of in-service lines
 pins as (                 -- one row: an item class; it has one kind of pin
     select item_class, min(pin) as pin from lines group by item_class
 ),
-reasons as (              -- one row: an item class of a place or its item with a serial, a day, and a criterion
-    select client, site, environment, item_class, coalesce(pin, body, 'not stated') as pin, serial, inspected_on, criterion,
-        is_of_removals, sum(primary_removed) as primary_removed, sum(mentions) as mentions
-    from summed_reasons
+reasons as (              -- one row: a row of reason_sums, with the gap that it fell in where a look closed it, as in gap_days
+    select reason.* replace (coalesce(pin, body, 'not stated') as pin), closed_on, closed_at
+    from summed_reasons as reason
+    left join group_wordings as part on part.wording = reason.group_id and part.serial is not distinct from reason.serial
+    left join gap_days as gap
+        on gap.group_id = part.group_id and gap.day = reason.inspected_on and previous_on is not null and is_of_removals
     where inspection_type <> 'initial' and inspected_on <= $as_of
-    group by all
 ),
 removals as (             -- one row: a pin at a place, and a criterion that was ticked there
     select client, site, environment, pin, criterion, sum(primary_removed) as removed, sum(mentions) as mentions
     from reasons
     group by client, site, environment, pin, criterion
 ),
-closings as (             -- the same rows, of removals that have exposure, at the place of the look that closed their gap
-    select look.client, pins.pin, criterion, primary_removed,
-        arg_min(look.site, look.inspected_on) as site,
-        arg_min(look.environment, look.inspected_on) as environment,
-        min(look.inspected_on) as closed_on
-    from reasons as reason
-    join pins using (item_class)
-    join exposures as look
-        on look.client = reason.client and look.item_class = reason.item_class
-        and look.serial is not distinct from reason.serial
-        and (look.serial is not null or (look.site = reason.site and look.environment = reason.environment))
-        and look.previous_on < reason.inspected_on and look.inspected_on >= reason.inspected_on
-    where is_of_removals
-    group by reason.client, reason.site, reason.environment, item_class, reason.pin, reason.serial, reason.inspected_on, criterion,
-        primary_removed, look.client, pins.pin
+closings as (             -- one row: a class and place of looks that closed a gap, their day, and a criterion of removals in it
+    select closed_at, closed_on, criterion, sum(primary_removed) as primary_removed
+    from reasons
+    where closed_on is not null
+    group by closed_at, closed_on, criterion
 ),
 removals_at_risk as (     -- one row: a pin at a place, and a criterion of removals whose gap was closed there
-    select client, site, environment, pin, criterion,
+    select client, site, environment, pins.pin, criterion,
         sum(primary_removed) as removed_at_risk,
         sum(primary_removed) filter (where closed_on > last_day($as_of::date - interval 12 month))
             as removed_last_12_months,
         sum(primary_removed) filter (where closed_on > last_day($as_of::date - interval 24 month)
             and closed_on <= last_day($as_of::date - interval 12 month)) as removed_prior_12_months
     from closings
-    group by client, site, environment, pin, criterion
+    join line_groups as there on there.group_id = closed_at
+    join pins using (item_class)
+    group by client, site, environment, pins.pin, criterion
 ),
 ticked as (               -- one row: a source and a criterion that somebody ticked there, on receipt too
     select distinct source, criterion from summed_reasons where inspected_on <= $as_of
