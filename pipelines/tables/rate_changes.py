@@ -1,10 +1,11 @@
 """By what factor the removal rate of each client, site and place changes per year."""
 
 import duckdb
+import numpy as np
 import pandas as pd
 
 from pipelines.contracts import load_contract, risk_targets
-from pipelines.models.trend import adjusted_p_values, rate_of_change
+from pipelines.models.trend import RateOfChange, adjusted_p_values, rate_of_change
 from pipelines.shipped import statement
 
 SCOPE = ["client", "site", "environment"]
@@ -14,9 +15,13 @@ def rate_changes(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     """Return the table `rate_changes`, from `removal_trend` and `removal_rates`."""
     months = con.execute(statement("pipelines.tables", "rate_changes.sql")).df()
     level = risk_targets().rate_limits_level
+    scopes = months[SCOPE].drop_duplicates()  # in the order of the months, which stand scope by scope
+    counts = (months[name].to_numpy(dtype=float) for name in ("removed_at_risk", "exposure", "years"))
+    of_scopes = zip(*(np.split(count, scopes.index[1:]) for count in counts), strict=True)
     rows = [
-        dict(zip(SCOPE, scope, strict=True)) | _change(of_scope, level)
-        for scope, of_scope in months.groupby(SCOPE, dropna=False)
+        dict(zip(SCOPE, scope, strict=True)) | _change(rate_of_change(*of_scope, level))
+        # Of no month at all one empty part is split off.
+        for scope, of_scope in zip(scopes.itertuples(index=False), of_scopes, strict=False)
     ]
     changes = pd.DataFrame(rows, columns=load_contract("rate_changes").column_names)
     # Clients, sites and places are looked at apart, so each kind is a family of its own.
@@ -30,9 +35,7 @@ def rate_changes(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     return changes
 
 
-def _change(months: pd.DataFrame, level: float) -> dict[str, object]:
-    years = pd.PeriodIndex(months["month"], freq="M").astype("int64") / 12
-    change = rate_of_change(months["removed_at_risk"], months["exposure"], years, level)
+def _change(change: RateOfChange) -> dict[str, object]:
     return {
         "months_with_a_rate": change.points,
         "removed_at_risk": int(change.removed),
