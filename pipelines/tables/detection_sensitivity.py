@@ -16,7 +16,7 @@ def detection_sensitivity(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     columns = load_contract("detection_sensitivity").column_names
     if looks.empty:
         return pd.DataFrame(columns=columns)
-    rates = rates_if_looks_miss(looks, PLACE, [*PLACE, "item_class", "serial"])
+    rates = rates_if_looks_miss(looks, PLACE, [*PLACE, "group_id"])
     advised = con.execute(
         "select client, site, environment, recommended_interval_months from interval_recommendations"
     )
