@@ -3,4 +3,4 @@ select client, site, environment, gaps.group_id, previous_on, inspected_on, is_f
     joined
 from gaps join line_groups as there on there.group_id = gaps.place_class
 where not is_first_look and inspected + removed_between > 0
-order by client, site, environment, gaps.group_id, inspected_on
+order by gaps.group_id, inspected_on
