@@ -16,12 +16,14 @@ def rate_changes(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     months = con.execute(statement("pipelines.tables", "rate_changes.sql")).df()
     level = risk_targets().rate_limits_level
     scopes = months[SCOPE].drop_duplicates()  # in the order of the months, which stand scope by scope
-    counts = (months[name].to_numpy(dtype=float) for name in ("removed_at_risk", "exposure", "years"))
-    of_scopes = zip(*(np.split(count, scopes.index[1:]) for count in counts), strict=True)
+    removed, exposure, years = (
+        np.split(months[name].to_numpy(dtype=float), scopes.index[1:].to_numpy())
+        for name in ("removed_at_risk", "exposure", "years")
+    )
     rows = [
-        dict(zip(SCOPE, scope, strict=True)) | _change(rate_of_change(*of_scope, level))
-        # Of no month at all one empty part is split off.
-        for scope, of_scope in zip(scopes.itertuples(index=False), of_scopes, strict=False)
+        dict(zip(SCOPE, scope, strict=True))
+        | _change(rate_of_change(removed[part], exposure[part], years[part], level))
+        for part, scope in enumerate(scopes.itertuples(index=False))
     ]
     changes = pd.DataFrame(rows, columns=load_contract("rate_changes").column_names)
     # Clients, sites and places are looked at apart, so each kind is a family of its own.
