@@ -131,10 +131,11 @@ def control_limits(months: pd.DataFrame, series: list[str], targets: RiskTargets
     there is none. Where nothing was removed in those months there are no limits: a centre of 0 would make the
     very first removal a signal. Where the baseline months spread more than chance allows, limits are widened.
     """
-    limits = _charts(months, series, targets.least_months_for_limits)
+    number = months.groupby(series, dropna=False, sort=False).ngroup()
+    limits = _charts(months, number, targets.least_months_for_limits)
     limits["limit_note"] = joined_notes(
         note(
-            limits["centre"].isna().groupby([months[name] for name in series], dropna=False).transform("all"),
+            limits["centre"].isna().groupby(number).transform("all"),
             f"fewer than {targets.least_months_for_limits} months with a rate, no control limits",
         ),
         note(limits["centre"] == 0, "nothing removed in the baseline months, no control limits"),
@@ -142,14 +143,13 @@ def control_limits(months: pd.DataFrame, series: list[str], targets: RiskTargets
     return limits
 
 
-def _charts(months: pd.DataFrame, series: list[str], least_months: int) -> pd.DataFrame:
-    """Return the control and drift charts of each series; all empty where it has too few months with a rate."""
-    number = months.groupby(series, dropna=False, sort=False).ngroup()
+def _charts(months: pd.DataFrame, number: pd.Series, least_months: int) -> pd.DataFrame:
+    """Return the control and drift charts of each series, by its number; all empty where it has too few months with a rate."""
     has_rate = months["removed_per_100_shackle_years"].notna()
     is_baseline = has_rate & (has_rate.astype(int).groupby(number).cumsum() <= least_months)
     is_charted = is_baseline.groupby(number).transform("sum") >= least_months
     charted = months[is_charted]
-    of_charted = np.asarray(charted.groupby(series, dropna=False, sort=False).ngroup(), dtype=np.intp)
+    of_charted = np.unique(number[is_charted], return_inverse=True)[1]
     has_rate = has_rate[is_charted]
     removed, shackle_years = (
         charted[name].where(has_rate, 0).to_numpy(dtype=float)
@@ -215,6 +215,8 @@ def note(where: pd.Series, words: str) -> pd.Series:
 
 def joined_notes(*notes: pd.Series) -> pd.Series:
     """Return the notes of each row as one, separated by semicolons; empty where all are."""
-    rows = zip(*notes, strict=True)
-    together = ["; ".join(note for note in row if note) or None for row in rows]
+    has_note = np.logical_or.reduce([note.to_numpy(dtype=object).astype(bool) for note in notes])
+    together = np.full(has_note.size, None, dtype=object)
+    rows = zip(*(note[has_note] for note in notes), strict=True)
+    together[has_note] = ["; ".join(note for note in row if note) for row in rows]
     return pd.Series(together, index=notes[0].index, dtype=object)

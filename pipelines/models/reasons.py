@@ -124,17 +124,17 @@ def changes_by_criterion(criteria: pd.DataFrame, whole: list[str], targets: Risk
     )
     adjusted = adjusted_for_several(chance, [criteria[name] for name in whole])
 
-    years = pd.DataFrame({"last": last, "prior": prior})
-    mix = pd.Series(np.nan, index=criteria.index)
-    for _, classes in years.groupby([criteria[name] for name in whole]):
-        if classes.sum().min() >= targets.least_removals_for_shares:
-            mix[classes.index] = chance_of_mix(classes["last"], classes["prior"])
+    years = np.array([last, prior])
+    mix = np.full(len(criteria), np.nan)
+    for rows in criteria.groupby(whole).indices.values():
+        if years[:, rows].sum(axis=1).min() >= targets.least_removals_for_shares:
+            mix[rows] = chance_of_mix(*years[:, rows])
     return pd.DataFrame(
         {
             "change_chance": adjusted,
             "is_change_beyond_chance": is_beyond(adjusted, targets),
             "mix_chance": mix,
-            "is_mix_change_beyond_chance": is_beyond(mix, targets),
+            "is_mix_change_beyond_chance": is_beyond(pd.Series(mix, criteria.index), targets),
         }
     )
 

@@ -379,14 +379,14 @@ def false_signal_chances(expected: ArrayLike, widening: ArrayLike = 1.0) -> Floa
     0.114
     """
     expected, widening = np.broadcast_arrays(np.asarray(expected, float), np.asarray(widening, float))
-    known = np.where(expected > 0, expected, 1.0)
-    reach = WIDTH * widening * np.sqrt(known)
-    is_normal = known >= LEAST_EXPECTED_FOR_NORMAL_LIMITS
-    highest = np.where(is_normal, np.floor(known + reach), _ordinary("ppf", 1 - TAIL, known, widening))
-    lowest = np.where(is_normal, np.ceil(known - reach), _ordinary("ppf", TAIL, known, widening))
-    too_high = _ordinary("sf", highest, known, widening)
-    too_low = _ordinary("cdf", lowest - 1, known, widening)
-    return np.where(expected > 0, too_high + too_low, 0.0)
+    is_known = expected > 0
+    known, widening = expected[is_known], widening[is_known]
+    lower, upper = _limits(known, widening)
+    too_high = _ordinary("sf", np.floor(upper), known, widening)
+    too_low = _ordinary("cdf", np.ceil(lower) - 1, known, widening)
+    chances = np.zeros(expected.shape)
+    chances[is_known] = too_high + too_low
+    return chances
 
 
 def adjusted_p_values(p_values: ArrayLike) -> Floats:
@@ -445,18 +445,26 @@ def _widening_note(sigma_z: float | None) -> tuple[str, ...]:
 def _count_limits(
     removed: Floats, expected: Floats, widening: Floats
 ) -> tuple[Floats, Floats, Signals, Floats]:
-    reach = WIDTH * widening * np.sqrt(expected)
     at_least, at_most = (
         _ordinary("sf", removed - 1, expected, widening),
         _ordinary("cdf", removed, expected, widening),
     )
     is_normal = expected >= LEAST_EXPECTED_FOR_NORMAL_LIMITS
-    lower = np.where(is_normal, np.maximum(expected - reach, 0), _ordinary("ppf", TAIL, expected, widening))
-    upper = np.where(is_normal, expected + reach, _ordinary("ppf", 1 - TAIL, expected, widening))
+    lower, upper = _limits(expected, widening)
     is_above = np.where(is_normal, removed > upper, at_least <= TAIL)
     is_below = np.where(is_normal, removed < lower, at_most < TAIL)
     signal = np.select([is_above, is_below], [ABOVE, BELOW], WITHIN)
-    return lower, upper, signal, np.minimum(1, 2 * np.minimum(at_least, at_most))
+    return np.maximum(lower, 0), upper, signal, np.minimum(1, 2 * np.minimum(at_least, at_most))
+
+
+def _limits(expected: Floats, widening: Floats) -> tuple[Floats, Floats]:
+    """Return the normal limits of counts; the exact ones, whole numbers, where few are expected."""
+    reach = WIDTH * widening * np.sqrt(expected)
+    lower, upper = expected - reach, expected + reach
+    is_small = expected < LEAST_EXPECTED_FOR_NORMAL_LIMITS
+    for limits, probability in ((lower, TAIL), (upper, 1 - TAIL)):
+        limits[is_small] = _ordinary("ppf", probability, expected[is_small], widening[is_small])
+    return lower, upper
 
 
 def _ordinary(function: str, at: ArrayLike, expected: Floats, widening: ArrayLike) -> Floats:

@@ -16,7 +16,7 @@ def detection_sensitivity(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     columns = load_contract("detection_sensitivity").column_names
     if looks.empty:
         return pd.DataFrame(columns=columns)
-    rates = rates_if_looks_miss(looks, ["place"], ["group_id"])
+    rates = rates_if_looks_miss(looks, ["place"], ["place", "group_id"])
     advised = con.execute(
         "select rowid as place, client, site, environment, recommended_interval_months from interval_recommendations"
         " order by client, site, environment"

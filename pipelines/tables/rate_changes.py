@@ -1,10 +1,11 @@
 """By what factor the removal rate of each client, site and place changes per year."""
 
 import duckdb
+import numpy as np
 import pandas as pd
 
 from pipelines.contracts import load_contract, risk_targets
-from pipelines.models.trend import adjusted_p_values, rate_of_change
+from pipelines.models.trend import RateOfChange, adjusted_p_values, rate_of_change
 from pipelines.shipped import statement
 
 SCOPE = ["client", "site", "environment"]
@@ -14,9 +15,15 @@ def rate_changes(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     """Return the table `rate_changes`, from `removal_trend` and `removal_rates`."""
     months = con.execute(statement("pipelines.tables", "rate_changes.sql")).df()
     level = risk_targets().rate_limits_level
+    scopes = months[SCOPE].drop_duplicates()  # in the order of the months, which stand scope by scope
+    removed, exposure, years = (
+        np.split(months[name].to_numpy(dtype=float), scopes.index[1:].to_numpy())
+        for name in ("removed_at_risk", "exposure", "years")
+    )
     rows = [
-        dict(zip(SCOPE, scope, strict=True)) | _change(of_scope, level)
-        for scope, of_scope in months.groupby(SCOPE, dropna=False)
+        dict(zip(SCOPE, scope, strict=True))
+        | _change(rate_of_change(removed[part], exposure[part], years[part], level))
+        for part, scope in enumerate(scopes.itertuples(index=False))
     ]
     changes = pd.DataFrame(rows, columns=load_contract("rate_changes").column_names)
     # Clients, sites and places are looked at apart, so each kind is a family of its own.
@@ -30,9 +37,7 @@ def rate_changes(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     return changes
 
 
-def _change(months: pd.DataFrame, level: float) -> dict[str, object]:
-    years = pd.PeriodIndex(months["month"], freq="M").astype("int64") / 12
-    change = rate_of_change(months["removed_at_risk"], months["exposure"], years, level)
+def _change(change: RateOfChange) -> dict[str, object]:
     return {
         "months_with_a_rate": change.points,
         "removed_at_risk": int(change.removed),

@@ -79,7 +79,7 @@ def is_computed_for(con: duckdb.DuckDBPyConnection, period: str) -> bool:
     '' is whatever month.
     """
     there = con.execute(
-        "select count(*) from information_schema.tables where table_name in ('table_state', 'summed_groups')"
+        "select count(*) from information_schema.tables where table_name in ('table_state', 'gap_days')"
         " and table_schema = 'main' and table_catalog = current_database()"
     ).fetchall()
     if there != [(2,)]:

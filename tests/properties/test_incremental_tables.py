@@ -140,6 +140,36 @@ def test_only_the_exposures_of_clients_that_a_change_touched_are_made_again(con,
     assert con.execute("select distinct client from exposures").fetchall() == [("client 1",)]
 
 
+def test_a_store_with_the_exposures_of_an_earlier_version_has_them_made_anew(con, random):
+    load(con, random, 1)
+    expected = computed(con)
+    for name in ("counted_clients", "item_groups", "group_wordings", "gap_days", "gaps"):
+        con.execute(f"drop table {name}")
+    con.execute("create table exposed_clients as select 'client 0' as client, 1::ubigint as mark")
+    con.execute("create table group_days (group_id bigint, client varchar)")
+    con.execute("insert into exposures by name select 'a client that is gone' as client")
+    for name, table in computed(con).items():
+        pd.testing.assert_frame_equal(expected[name], table, obj=name)
+
+
+def test_a_removal_is_traced_to_the_gap_that_its_reason_counts_in(con, random):
+    load(con, random, 1)
+    build_exposures(con)
+    traced = con.execute(
+        "select row, site, environment, previous_on, closed_on from line_gaps"
+        " where removed > 0 and inspection_type <> 'initial' order by row"
+    ).fetchall()
+    counted = con.execute(
+        "select row, there.site, there.environment, previous_on, closed_on from counted_lines as line"
+        " join line_groups as its_own using (group_id)"
+        " join group_wordings as part on part.wording = group_id and part.serial is not distinct from line.serial"
+        " join gap_days as gap on gap.group_id = part.group_id and day = inspected_on"
+        " join line_groups as there on there.group_id = closed_at"
+        " where line.removed > 0 and its_own.inspection_type <> 'initial' and previous_on is not null order by row"
+    ).fetchall()
+    assert traced == counted != []
+
+
 def test_an_earlier_month_and_the_latest_again_give_the_tables_of_each(con, random):
     load(con, random, 1)
     latest = computed(con)
