@@ -43,7 +43,7 @@ def pooled_rates(
     of_tier = load_bearing.rates.rename(columns={"rate_upper_one_sided": "highest_load_bearing_rate"})
     rates = rates.merge(of_tier[[*PLACE, "highest_load_bearing_rate"]], on=PLACE)
     ages = con.execute(statement("pipelines.tables", "ages.sql"), {"as_of": as_of}).df()
-    return rates, _model_in_words(fit, gap_exponent(looks, COVARIATES), _ageing(ages, targets))
+    return rates, _model_in_words(fit, gap_exponent(fit), _ageing(ages, targets))
 
 
 def hazard_looks(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
