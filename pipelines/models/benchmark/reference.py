@@ -215,15 +215,17 @@ class _Model:
 
 def _with_removals(cells: pd.DataFrame, rules: BenchmarkRules) -> pd.DataFrame:
     """Return the cells without environments of too few removals, and without other levels that have none at all."""
-    removed = cells.groupby("environment")["observed"].transform("sum")
-    cells = cells[removed >= rules.least_reference_removals]
+    cells = cells.loc[_removals_of_level(cells, "environment") >= rules.least_reference_removals]
     while True:
-        has_removals = pd.Series(True, index=cells.index)
-        for factor in FACTORS:
-            has_removals &= cells.groupby(factor)["observed"].transform("sum") > 0
+        has_removals = np.all([_removals_of_level(cells, factor) > 0 for factor in FACTORS], axis=0)
         if has_removals.all():
             return cells.reset_index(drop=True)
-        cells = cells[has_removals]
+        cells = cells.loc[has_removals]
+
+
+def _removals_of_level(cells: pd.DataFrame, factor: str) -> NDArray[np.float64]:
+    level = pd.factorize(cells[factor])[0]
+    return np.bincount(level, cells["observed"]).astype(float)[level]
 
 
 def _design(cells: pd.DataFrame, levels: list[tuple[str, str]]) -> NDArray[np.float64]:
