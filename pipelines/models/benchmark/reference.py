@@ -215,12 +215,13 @@ class _Model:
 
 def _with_removals(cells: pd.DataFrame, rules: BenchmarkRules) -> pd.DataFrame:
     """Return the cells without environments of too few removals, and without other levels that have none at all."""
-    cells = cells.loc[_removals_of_level(cells, "environment") >= rules.least_reference_removals]
+    cells = cells[_removals_of_level(cells, "environment") >= rules.least_reference_removals]
     while True:
-        has_removals = np.all([_removals_of_level(cells, factor) > 0 for factor in FACTORS], axis=0)
+        removals = np.array([_removals_of_level(cells, factor) for factor in FACTORS])
+        has_removals = (removals > 0).all(axis=0)
         if has_removals.all():
             return cells.reset_index(drop=True)
-        cells = cells.loc[has_removals]
+        cells = cells.iloc[np.flatnonzero(has_removals)]
 
 
 def _removals_of_level(cells: pd.DataFrame, factor: str) -> NDArray[np.float64]:
