@@ -206,7 +206,7 @@ def npmle(lower: ArrayLike, upper: ArrayLike, entered: ArrayLike = 0.0, items: A
         factor, log_likelihood = factors(mass)
         if factor.max() < 1 + NPMLE_TOLERANCE:
             break
-        mass = _extrapolated(mass, factors)
+        mass = _extrapolated(mass, mass * factor, factors)
     intervals = pd.DataFrame({"lower": left, "upper": right, "mass": mass})
     intervals["survival"] = np.append(mass[::-1].cumsum()[::-1][1:], 0.0)
     return Npmle(intervals, log_likelihood, is_settled=bool(factor.max() < 1 + NPMLE_TOLERANCE))
@@ -294,16 +294,16 @@ def _added_up(ranges: NDArray, items: Floats) -> tuple[NDArray, Floats]:
     return distinct.T, np.bincount(row.ravel(), items).astype(float)
 
 
-def _extrapolated(mass: Floats, factors: Callable[[Floats], tuple[Floats, float]]) -> Floats:
-    once = mass * factors(mass)[0]
+def _extrapolated(mass: Floats, once: Floats, factors: Callable[[Floats], tuple[Floats, float]]) -> Floats:
     twice = once * factors(once)[0]
     step, bend = once - mass, twice - 2 * once + mass
     length = float(np.linalg.norm(step)) / max(float(np.linalg.norm(bend)), 1e-300)
+    reached = factors(twice)[1]
     while length > 1:
         further = mass + 2 * length * step + length**2 * bend
         if (further > 0).all():
             further /= further.sum()
-            if factors(further)[1] >= factors(twice)[1]:
+            if factors(further)[1] >= reached:
                 return further
         length = (length + 1) / 2 if length > 1.01 else 1.0
     return twice

@@ -80,6 +80,8 @@ class HazardFit:
         Whether the search for the maximum came to rest. Where it did not, `rates` come from each place's own looks.
     notes : tuple of str
         What was done otherwise than usual, and why.
+    steady : object or None
+        The fit itself, for `gap_exponent` to go on from. None where no model was fitted.
     """
 
     rates: pd.DataFrame
@@ -93,6 +95,7 @@ class HazardFit:
     references: dict[str, str]
     is_settled: bool
     notes: tuple[str, ...]
+    steady: "_Steady | None"
 
 
 @dataclass(frozen=True)
@@ -168,6 +171,13 @@ class _Estimate:
     effect_error: Floats
     effect_sd: float | None = None
     log_effect_sd_error: float | None = None
+
+
+@dataclass(frozen=True)
+class _Steady:
+    model: _Model
+    estimate: _Estimate
+    weight: Floats
 
 
 def grouped_looks(exposures: pd.DataFrame) -> pd.DataFrame:
@@ -313,45 +323,42 @@ def fit_hazard(
         references=model.references,
         is_settled=is_settled,
         notes=notes,
+        steady=_Steady(model, estimate, weight),
     )
 
 
-def gap_exponent(looks: pd.DataFrame, covariates: list[str]) -> GapExponent | None:
-    """Return how the hazard of a gap grows with its length, by making the log gap a covariate.
+def gap_exponent(fit: HazardFit) -> GapExponent | None:
+    """Return how the hazard of a gap grows with its length, by making the log gap a covariate beside those of a fit.
 
     Parameters
     ----------
-    looks, covariates
-        As for `fit_hazard`.
+    fit : HazardFit
+        From `fit_hazard`.
 
     Returns
     -------
     GapExponent or None
-        None where nothing was removed, all gaps are alike, or the fit did not settle.
+        None where nothing was removed, all gaps are alike, or either fit did not settle.
 
     Notes
     -----
     The likelihood ratio is against an exponent of 1, with all else fitted anew. Looks that differ more than chance
-    allows are weighted down first, as `fit_hazard` does: left alone they push the exponent below 1.
+    allows have the weights of the fit: left alone they push the exponent below 1.
 
     References
     ----------
     McCullagh, P. & Nelder, J. A. (1989). Generalized Linear Models, 2nd ed., chapter 4. Chapman & Hall.
     """
-    _refuse_impossible_looks(looks)
-    every = _numbered(looks, covariates, PLACE)
-    is_fitted = _can_be_fitted(every)
-    if not is_fitted.any() or np.ptp(np.log(every.gap_years[is_fitted])) == 0:
+    steady = fit.steady
+    if steady is None or np.ptp(np.log(steady.model.looks.gap_years)) == 0:
         return None
-    steady = _model(every.rows(is_fitted))
-    without, weight, _ = _estimate_with_look_spread(steady, is_look_spread_allowed=True)
-    log_gap = np.log(steady.looks.gap_years)
+    log_gap = np.log(steady.model.looks.gap_years)
     growing = replace(
-        steady,
-        design=np.column_stack([steady.design, log_gap - log_gap.mean()]),
-        terms=[*steady.terms, ("log gap", "")],
+        steady.model,
+        design=np.column_stack([steady.model.design, log_gap - log_gap.mean()]),
+        terms=[*steady.model.terms, ("log gap", "")],
     )
-    estimate = _estimate(growing, weight)
+    without, estimate = steady.estimate, _estimate(growing, steady.weight)
     if not (without.is_settled and estimate.is_settled):
         return None
     exponent = 1 + estimate.coefficients[-1]
@@ -658,4 +665,5 @@ def _unfitted(rates: pd.DataFrame, notes: tuple[str, ...]) -> HazardFit:
         references={},
         is_settled=True,
         notes=notes,
+        steady=None,
     )

@@ -43,7 +43,7 @@ def pooled_rates(
     of_tier = load_bearing.rates.rename(columns={"rate_upper_one_sided": "highest_load_bearing_rate"})
     rates = rates.merge(of_tier[[*PLACE, "highest_load_bearing_rate"]], on=PLACE)
     ages = con.execute(statement("pipelines.tables", "ages.sql"), {"as_of": as_of}).df()
-    return rates, _model_in_words(fit, gap_exponent(looks, COVARIATES), _ageing(ages, targets))
+    return rates, _model_in_words(fit, gap_exponent(fit), _ageing(ages, targets))
 
 
 def hazard_looks(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
@@ -88,7 +88,9 @@ def _ageing(ages: pd.DataFrame, targets: RiskTargets) -> pd.DataFrame:
     if ages.empty:
         words = "no tagged item with its receipt on record, so that nothing can be said of ageing"
         return pd.DataFrame([{"covariate": AGEING, "remark": words}])
-    fit = fit_weibull(ages["age_fit"], ages["age_removed"], targets.rate_limits_level)
+    pairs = ages.groupby(["age_fit", "age_removed"], dropna=False, as_index=False).size()
+    lower, upper, items = pairs["age_fit"], pairs["age_removed"], pairs["size"]
+    fit = fit_weibull(lower, upper, targets.rate_limits_level, items=items)
     of = (
         f"{fit.items:,.0f} tagged items with their receipt on record, {fit.removed:,.0f} removed: {fit.words}"
     )
@@ -104,7 +106,7 @@ def _ageing(ages: pd.DataFrame, targets: RiskTargets) -> pd.DataFrame:
     )
     no_law = {
         "covariate": "still fit after a year",
-        "estimate": share_still_fit(npmle(ages["age_fit"], ages["age_removed"]), 1.0),
+        "estimate": share_still_fit(npmle(lower, upper, items=items), 1.0),
         "remark": f"share of the same items, no law of ageing assumed{by_weibull}",
     }
     return pd.DataFrame([by_law, no_law])

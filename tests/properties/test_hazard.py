@@ -15,10 +15,12 @@ from pipelines.models.detection import (
     rate_if_looks_miss,
     share_in_service_if_looks_miss,
 )
+from pipelines.models.grouped_likelihood import Cells, cell_log_likelihood, integrated_likelihood
 from pipelines.models.hazard import EVERYTHING_REMOVED, fit_hazard
 
 a_few = settings(deadline=None, max_examples=25)
 PLACE = ["site", "environment"]
+CELLS = ("design", "log_gap", "removed", "kept", "exposure")
 LIMITS = ["rate", "rate_lower", "rate_upper", "rate_upper_one_sided"]
 
 
@@ -103,6 +105,61 @@ def test_k_times_the_gaps_give_a_kth_of_the_rate_whatever_is_missed(looks, detec
     once = rate_if_looks_miss(looks, ["site"], detection)
     longer = rate_if_looks_miss(looks.assign(gap_years=k * looks["gap_years"]), ["site"], detection)
     np.testing.assert_allclose(k * longer, once, rtol=1e-5)
+
+
+@st.composite
+def cells_of_units(draw):
+    """Cells of a few units with one or two places each, and a log rate for each of their kinds."""
+    row = st.tuples(
+        st.integers(0, 3), st.integers(0, 1), st.integers(0, 1), st.floats(0.05, 3.0), st.integers(0, 9)
+    )
+    unit, place, level, gap, removed = np.array(sorted(draw(st.lists(row, min_size=1, max_size=15)))).T
+    return Cells(
+        design=np.column_stack([np.ones(len(unit)), level]),
+        log_gap=np.log(gap),
+        removed=removed / 2,
+        kept=np.arange(len(unit)) + 0.5,
+        exposure=gap,
+        unit=np.unique(unit, return_inverse=True)[1],
+        place=np.unique(2 * unit + place, return_inverse=True)[1],
+    )
+
+
+@a_few
+@given(cells_of_units(), st.floats(-9, 3), st.floats(-2, 2), st.floats(-3, 3))
+def test_the_likelihood_of_a_unit_is_the_sum_over_its_cells_whatever_its_hazards(cells, rate, ratio, effect):
+    coefficients = np.array([rate, ratio])
+    log_hazard = cells.design @ coefficients + effect + cells.log_gap
+    by_cell = cell_log_likelihood(log_hazard, cells.removed, cells.kept)
+    for groups, number in (
+        (cells.units(cells.design_of_kind @ coefficients), cells.unit),
+        (cells.places(cells.design_of_kind @ coefficients), cells.place),
+    ):
+        together = groups.log_likelihood(np.full(number[-1] + 1, effect))
+        for sums, parts in zip(together, by_cell, strict=True):
+            size = np.bincount(number, np.abs(parts)).max()
+            np.testing.assert_allclose(sums, np.bincount(number, parts), rtol=1e-11, atol=1e-11 * size)
+
+
+@a_few
+@given(cells_of_units(), st.floats(-6, 2), st.floats(0.1, 1.5))
+def test_units_add_up_and_know_nothing_of_one_another(cells, rate, effect_sd):
+    coefficients = np.array([rate, 0.5])
+    together = integrated_likelihood(cells, coefficients, np.log(effect_sd))
+    alone = [
+        integrated_likelihood(
+            Cells(
+                *(getattr(cells, name)[cells.unit == unit] for name in CELLS),
+                unit=np.zeros(np.sum(cells.unit == unit), dtype=int),
+                place=cells.place[cells.unit == unit] - cells.place[cells.unit == unit][0],
+            ),
+            coefficients,
+            np.log(effect_sd),
+        )
+        for unit in range(cells.unit[-1] + 1)
+    ]
+    for whole, parts in zip(together, zip(*alone, strict=True), strict=True):
+        np.testing.assert_allclose(whole, sum(parts), rtol=1e-8, atol=1e-8)
 
 
 @st.composite

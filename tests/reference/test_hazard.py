@@ -90,9 +90,7 @@ def test_two_environments_of_ten_cells_by_glm(ten_cells):
 def test_exponent_of_the_gap_of_ten_cells(ten_cells):
     # R 4.2.2: log(gap_years) as a covariate beside environment; deviance difference against the offset.
     expected = expected_figures("cloglog_ten_cells")["gap_exponent"]
-    exponent = gap_exponent(
-        ten_cells.assign(client="Brackle Docks", site="all", inspected_on=range(10)), ["environment"]
-    )
+    exponent = gap_exponent(fitted(ten_cells.assign(site="all")))
     assert exponent.estimate == pytest.approx(expected["estimate"], abs=1e-6)
     assert exponent.standard_error == pytest.approx(expected["se"], rel=0.01)
     assert exponent.likelihood_ratio == pytest.approx(expected["likelihood_ratio_against_1"], rel=1e-6)

@@ -13,8 +13,8 @@ from tests.benchmarks.coverage_study import KINDS, fleet, table
 ALIKE, _, BY_PLACE, BY_SITE, LOOKS_DIFFER, _ = KINDS
 
 
-def fitted(looks, **options):
-    return fit_hazard(looks, [], limits_level=0.9, upper_level=0.95, **options)
+def fitted(looks, covariates=(), **options):
+    return fit_hazard(looks, list(covariates), limits_level=0.9, upper_level=0.95, **options)
 
 
 @pytest.fixture(scope="module")
@@ -70,7 +70,7 @@ def test_a_steady_hazard_is_seldom_called_otherwise():
     p_values = []
     for seed in range(25):
         looks, _ = fleet(np.random.default_rng(seed), ALIKE)
-        p_values.append(gap_exponent(looks, ["environment"]).p_value)
+        p_values.append(gap_exponent(fitted(looks, ["environment"])).p_value)
     # Binomial(25, 0.05) exceeds 5 once in 800 times.
     assert np.sum(np.array(p_values) < 0.05) <= 5
 

@@ -9,7 +9,7 @@ from scipy.sparse.csgraph import connected_components
 
 from pipelines.contracts import BenchmarkRules
 from pipelines.models.benchmark.ranking import fitted_prior, shrunken_ratios
-from pipelines.models.benchmark.reference import FACTORS, SiteReference
+from pipelines.models.benchmark.reference import FACTORS, SITE, SiteReference
 
 RAW, INTERVAL, ENVIRONMENT = "raw ratio", "interval", "environment"
 ITEM_MIX, STRICTNESS, REMAINS = "item mix", "inspector strictness", "what remains"
@@ -157,12 +157,12 @@ def inspector_strictness(
 
 
 def _looks_by_inspector(cells: pd.DataFrame, references: Sequence[SiteReference]) -> pd.DataFrame:
-    priced = [each.own.assign(client=each.client, site=each.site) for each in references if len(each.own)]
+    priced = {(each.client, each.site): each.own for each in references if len(each.own)}
     named = cells[(cells["inspector"] != "") & (cells["shackle_years"] > 0)]
     if not priced or named.empty:
         return named.head(0).assign(expected=0.0)
-    rates = pd.concat(priced)[["client", "site", *FACTORS, "surroundings", "items"]]
-    looks = named.merge(rates, on=["client", "site", *FACTORS])
+    rates = pd.concat(priced, names=SITE)[[*FACTORS, "surroundings", "items"]].reset_index(SITE)
+    looks = named.merge(rates, on=[*SITE, *FACTORS])
     looks["expected"] = looks["surroundings"] * looks["items"] * looks["shackle_years"]
     keys = ["client", "site", "environment", "inspector"]
     return looks.groupby(keys, as_index=False)[["observed", "expected"]].sum()

@@ -135,7 +135,8 @@ def ranks(
     shape, rate = prior.posterior(observed, expected)
     sites = len(shape)
     drawn = np.random.default_rng(seed).gamma(shape, 1 / rate, size=(draws, sites))
-    rank_drawn = sites - drawn.argsort(axis=1).argsort(axis=1)
+    rank_drawn = np.empty(drawn.shape, dtype=np.int64)
+    np.put_along_axis(rank_drawn, drawn.argsort(axis=1), np.arange(sites, 0, -1), axis=1)
     tail = (1 - level) / 2
     lower, upper = np.quantile(rank_drawn, [tail, 1 - tail], axis=0, method="inverted_cdf")
     highest = int(np.ceil(sites / 10))

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from pipelines.contracts import BenchmarkRules
 
+SITE = ["client", "site"]
 # What the reference knows of a cell; it does not know the site.
 SURROUNDINGS = ["environment", "service_class", "use_frequency"]
 ITEMS = ["size_band", "pin"]
@@ -84,52 +85,47 @@ def site_references(cells: pd.DataFrame, rules: BenchmarkRules) -> Iterator[Site
     Breslow, N. E. & Day, N. E. (1987). Statistical Methods in Cancer Research II (from memory).
     """
     cells = cells[cells["shackle_years"] > 0]
-    by_site = cells.groupby(["client", "site", *FACTORS], as_index=False)[SUMS].sum()
+    by_site = cells.groupby([*SITE, *FACTORS], as_index=False)[SUMS].sum()
     fleet = by_site.groupby(FACTORS)[SUMS].sum()
-    sites_by_environment = by_site.groupby("environment")[["client", "site"]].apply(
-        lambda places: len(places.drop_duplicates())
-    )
-    years_by_environment = fleet.groupby("environment")["shackle_years"].sum()
-    of_all = None
-    for (client, site), own in by_site.groupby(["client", "site"], sort=True):
-        mine = own.set_index(FACTORS)[SUMS]
-        is_left_out = _largest_share(mine, years_by_environment) > rules.largest_share_of_its_reference
-        if is_left_out:
-            model = _Model.fitted(fleet.sub(mine, fill_value=0), rules)
-        else:
-            model = of_all = of_all or _Model.fitted(fleet, rules)
-        yield _compared(str(client), str(site), mine, model, is_left_out, sites_by_environment)
-
-
-def _largest_share(mine: pd.DataFrame, fleet: pd.Series) -> float:
-    exposure = mine.groupby("environment")["shackle_years"].sum()
-    return float((exposure / fleet.reindex(exposure.index)).max())
+    places = by_site.groupby([*SITE, "environment"])["shackle_years"].sum()
+    in_environment = places.groupby("environment")
+    largest_share = (places / in_environment.transform("sum")).groupby(SITE).max()
+    is_left_out = by_site[SITE].merge(
+        (largest_share > rules.largest_share_of_its_reference).rename("is_left_out").reset_index()
+    )["is_left_out"]
+    references: list[SiteReference] = []
+    if not is_left_out.all():
+        shared = _Model.fitted(fleet, rules)
+        references += _compared(by_site[~is_left_out], shared, False, in_environment.size())
+    for _, own in by_site[is_left_out].groupby(SITE):
+        without = _Model.fitted(fleet.sub(own.set_index(FACTORS)[SUMS], fill_value=0), rules)
+        references += _compared(own, without, True, in_environment.size())
+    yield from sorted(references, key=lambda each: (each.client, each.site))
 
 
 def _compared(
-    client: str,
-    site: str,
-    mine: pd.DataFrame,
-    model: "_Model",
-    is_left_out: bool,
-    sites_by_environment: pd.Series,
-) -> SiteReference:
-    environment = mine.index.get_level_values("environment")
-    has_reference = environment.isin(model.environments)
-    own, rest = model.priced(mine[has_reference].reset_index()), mine[~has_reference]
-    others = sites_by_environment.loc[own["environment"].unique()] - 1
-    return SiteReference(
-        client=client,
-        site=site,
-        own=own,
-        reference=model.cells,
-        is_left_out=is_left_out,
-        fewest_reference_sites=int(others.min()) if len(others) else 0,
-        relative_variance=model.relative_variance(own) if is_left_out else 0.0,
-        not_compared=sorted(set(rest.index.get_level_values("environment"))),
-        observed_not_compared=int(rest["observed"].sum()),
-        shackle_years_not_compared=float(rest["shackle_years"].sum()),
-    )
+    rows: pd.DataFrame, model: "_Model", is_left_out: bool, sites_by_environment: pd.Series
+) -> Iterator[SiteReference]:
+    """Yield each site of some rows beside one model."""
+    has_reference = rows["environment"].isin(model.environments)
+    priced, rest = model.priced(rows[has_reference]), rows[~has_reference]
+    others = (sites_by_environment - 1).to_dict()
+    own_of, rest_of = dict(list(priced.groupby(SITE))), dict(list(rest.groupby(SITE)))
+    for client, site in rows[SITE].drop_duplicates().itertuples(index=False):
+        own = own_of.get((client, site), priced.head(0)).drop(columns=SITE).reset_index(drop=True)
+        without = rest_of.get((client, site), rest.head(0))
+        yield SiteReference(
+            client=str(client),
+            site=str(site),
+            own=own,
+            reference=model.cells,
+            is_left_out=is_left_out,
+            fewest_reference_sites=min((others[name] for name in own["environment"].unique()), default=0),
+            relative_variance=model.relative_variance(own) if is_left_out else 0.0,
+            not_compared=sorted(without["environment"].unique()),
+            observed_not_compared=int(without["observed"].sum()),
+            shackle_years_not_compared=float(without["shackle_years"].sum()),
+        )
 
 
 @dataclass(frozen=True)
@@ -219,15 +215,18 @@ class _Model:
 
 def _with_removals(cells: pd.DataFrame, rules: BenchmarkRules) -> pd.DataFrame:
     """Return the cells without environments of too few removals, and without other levels that have none at all."""
-    removed = cells.groupby("environment")["observed"].transform("sum")
-    cells = cells[removed >= rules.least_reference_removals]
+    cells = cells[_removals_of_level(cells, "environment") >= rules.least_reference_removals]
     while True:
-        has_removals = pd.Series(True, index=cells.index)
-        for factor in FACTORS:
-            has_removals &= cells.groupby(factor)["observed"].transform("sum") > 0
+        removals = np.array([_removals_of_level(cells, factor) for factor in FACTORS])
+        has_removals = (removals > 0).all(axis=0)
         if has_removals.all():
             return cells.reset_index(drop=True)
-        cells = cells[has_removals]
+        cells = cells.iloc[np.flatnonzero(has_removals)]
+
+
+def _removals_of_level(cells: pd.DataFrame, factor: str) -> NDArray[np.float64]:
+    level = pd.factorize(cells[factor])[0]
+    return np.bincount(level, cells["observed"]).astype(float)[level]
 
 
 def _design(cells: pd.DataFrame, levels: list[tuple[str, str]]) -> NDArray[np.float64]:

@@ -44,6 +44,24 @@ def test_a_site_is_left_out_of_its_own_reference_where_it_has_much_of_it():
     assert sites.loc["Small 0", "expected"] == pytest.approx(10.0 * 70 / 500)
 
 
+def test_each_of_many_sites_is_expected_what_its_environments_had_elsewhere():
+    rows = [
+        cell(f"Yard {number}", number % 4, 10.0 + number, environment=environment)
+        for number in range(60)
+        for environment in ("indoor dry", "marine spray")[: 1 + number % 2]
+    ]
+    rows += [cell("Large", 40, 900.0), cell("Alone", 5, 50.0, environment="cold store")]
+    sites = compared(*rows)
+    lines = cells(*rows)
+    assert set(sites.index[sites["is_left_out"]]) == {"Large", "Alone"}
+    for site, own in lines.groupby("site"):
+        others = lines if not sites.loc[site, "is_left_out"] else lines[lines["site"] != site]
+        sums = others.groupby("environment")[["observed", "shackle_years"]].sum()
+        rates = own["environment"].map(sums["observed"] / sums["shackle_years"])
+        assert sites.loc[site, "expected"] == pytest.approx((rates * own["shackle_years"]).sum(), rel=1e-8)
+        assert sites.loc[site, "observed"] == own["observed"][rates.notna()].sum()
+
+
 def test_expected_removals_follow_the_mix_of_a_site():
     rows = []
     for number in range(12):

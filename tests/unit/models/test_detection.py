@@ -7,7 +7,7 @@ from pipelines.models.detection import (
     rate_if_looks_miss,
     share_in_service_if_looks_miss,
 )
-from pipelines.models.hazard import gap_exponent
+from pipelines.models.hazard import fit_hazard, gap_exponent
 from pipelines.models.intervals import share_in_service
 
 
@@ -117,6 +117,6 @@ def test_missed_defects_pull_the_exponent_of_unlike_gaps_below_one():
         left = (1 - detection) * rejectable / (1 - detection * rejectable)
     sites = [pd.DataFrame(rows).assign(site=site, inspected_on=range(20)) for site in "ABCDE"]
     looks = pd.concat(sites).assign(client="Brackle Docks", environment="marine spray")
-    exponent = gap_exponent(looks, [])
+    exponent = gap_exponent(fit_hazard(looks, [], limits_level=0.9, upper_level=0.95))
     assert exponent.estimate < 0.8
     assert exponent.p_value < 1e-6

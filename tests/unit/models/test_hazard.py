@@ -267,8 +267,8 @@ def test_rows_of_one_look_are_tested_together():
 
 
 def test_an_exponent_needs_unlike_gaps_and_removals(six_sites):
-    assert gap_exponent(six_sites.assign(gap_years=1.0), ["environment"]) is None
-    assert gap_exponent(six_sites.assign(removed=0), ["environment"]) is None
+    assert gap_exponent(fitted(six_sites.assign(gap_years=1.0))) is None
+    assert gap_exponent(fitted(six_sites.assign(removed=0))) is None
 
 
 @pytest.mark.parametrize(
@@ -289,7 +289,7 @@ def test_the_exponent_of_the_gap_is_found_and_worded(power, words):
         for site in "ABCDEF"
         for gap in gaps
     ]
-    exponent = gap_exponent(looks_of(*rows), [])
+    exponent = gap_exponent(fitted(looks_of(*rows), []))
     assert exponent.estimate == pytest.approx(power, abs=0.03)
     assert exponent.words == words
 
@@ -327,7 +327,7 @@ def test_no_exponent_where_gap_and_environment_cannot_be_told_apart():
     # Two places in two environments, each with a gap of its own: the likelihood is flat along one line.
     gaps = (0.9883641341546886, 0.3408624229979466)
     looks = looks_of(("A", "indoor dry", gaps[0], 34, 23), ("B", "marine spray", gaps[1], 35, 17))
-    assert gap_exponent(looks, ["environment"]) is None
+    assert gap_exponent(fitted(looks)) is None
 
 
 def test_a_flat_likelihood_does_not_settle():
