@@ -2,8 +2,6 @@
 -- rows of the others in gap_days and exposures stay. (A hash of several values passes a change of the last one on bit by
 -- bit, so that two would cancel out: hence the hash of a hash.) A group never goes from one client to another.
 create table if not exists counted_clients (client varchar, mark ubigint);
-drop table if exists exposed_clients;  -- of earlier versions, as is the next one
-drop table if exists group_days;
 
 create or replace temp table touched_clients as  -- one row: such a client, with its mark; without one it has no line left
 with of_lines as (        -- one row: a client with current lines, and the latest day of them that counts

@@ -5,9 +5,8 @@ with load_bearing as (         -- one row: a group and the day of a look that cl
     from summed_reasons as line
     join removal_criteria using (criterion)
     join group_wordings as part on part.wording = line.group_id and part.serial is not distinct from line.serial
-    -- Of an item that moved only those at the place of the look.
-    join gap_days as gap
-        on gap.group_id = part.group_id and gap.day = line.inspected_on and gap.closed_at = line.place_class
+    -- Of an item that moved those at the place it left too, as in removed_between.
+    join gap_days as gap on gap.group_id = part.group_id and gap.day = line.inspected_on
     -- A removal with no criterion stated counts, since nobody can rule it out.
     where line.inspection_type <> 'initial' and is_of_removals and tier in ('load-bearing', 'not stated')
         and gap.previous_on is not null

@@ -8,6 +8,7 @@ create table counted_gear (gear_family varchar);
 insert into counted_gear values ('shackle');
 create view removal_criteria as
 select criterion, tier, primary_rank from criteria_of_gear where gear_family = (select gear_family from counted_gear);
+drop table if exists group_days;  -- of the exposures, which are computed by other tables
 drop view current_reasons;
 drop view current_lines;
 create view all_current_lines as select * from inspection_lines where superseded_by is null;

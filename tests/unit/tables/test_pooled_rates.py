@@ -1,6 +1,7 @@
 import pytest
 
 from pipelines.tables import compute_tables, read_table
+from pipelines.tables.pooled_rates import hazard_looks
 
 
 def six_sites(thin_removed=0):
@@ -46,6 +47,19 @@ def test_nothing_removed_leaves_an_exact_upper_limit(store_of):
     # 2.996 over the exposure: the rule of three, Hanley & Lippman-Hand (1983), JAMA 249, 1743-1745 (from memory).
     assert rates["highest_rate"].tolist() == pytest.approx([100 * 2.9957 / (100 * 365 / 365.25)], rel=1e-4)
     assert advice["highest_rate"].tolist() == rates["highest_rate"].tolist()
+
+
+def test_a_load_bearing_removal_of_an_item_that_moved_counts_where_its_gap_was_closed(store_of):
+    tag = {"serial": "N-17"}
+    con = store_of(
+        ("periodic", "2024-02-10", 1, 0, tag),
+        ("frequent", "2024-05-01", 1, 1, tag | {"reasons": [("wear over limit", 1, 1)]}),
+        ("periodic", "2025-02-10", 1, 0, tag | {"site": "Sea Wall"}),
+    )
+    compute_tables(con)
+    (look,) = hazard_looks(con).to_dict("records")
+    assert look["site"] == "Sea Wall"
+    assert (look["inspected"], look["removed"], look["load_bearing_removed"]) == (2, 1, 1)
 
 
 def test_load_bearing_removals_are_a_part_of_all(store_of):
