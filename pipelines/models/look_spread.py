@@ -83,7 +83,17 @@ def look_spread(
 
 
 def sums(number: Ints, values: NDArray, least: int = 0) -> Floats:
-    """Return the sum of the values of each number, for the numbers from 0 to the largest one, or to `least` less 1."""
+    """Return the sum of the values of each number, from 0 on.
+
+    Parameters
+    ----------
+    number : ndarray of int, shape (n,)
+        Number of each value, 0 or more.
+    values : ndarray, shape (n,)
+        What is added up.
+    least : int
+        How many sums there are at least, with 0 for numbers that do not occur.
+    """
     return np.bincount(number, values, least).astype(float)
 
 

@@ -33,6 +33,15 @@ def pooled_rates(
 
     Two models are fitted: of all removals, and of those on a load-bearing criterion or with none stated. Whether items
     age is asked of tagged items whose receipt is on record.
+
+    Parameters
+    ----------
+    con : duckdb.DuckDBPyConnection
+        The open store.
+    looks : DataFrame
+        As of `hazard_looks`.
+    as_of : date
+        The last day counted; None where no line is.
     """
     if looks.empty:
         return _none("pooled_rates"), _none("hazard_model")

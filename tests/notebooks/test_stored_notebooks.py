@@ -38,9 +38,9 @@ def test_title_question_and_parameters_come_first(notebook, request):
     parameters = notebook.cells[1]
     assert parameters.metadata.tags == ["parameters"]
     names = [statement.target.id for statement in ast.parse(parameters.source).body]
-    assert names[:4] == ["store", "period", "client", "site"]
+    assert names[:5] == ["store", "period", "client", "site", "gear"]
     if request.node.callspec.params["notebook"] in WITH_PEERS:
-        assert names[4:] == ["salt"]
+        assert names[5:] == ["salt"]
     assert all("  # " in line for line in parameters.source.splitlines())
 
 
