@@ -5,7 +5,7 @@ import pandas as pd
 
 from pipelines.contracts import RiskTargets
 from pipelines.models.limits import exact_rate_limits
-from pipelines.models.trend import drift_chart, false_signal_chances, rate_charts
+from pipelines.models.trend import drift_chart, false_signal_chances, rate_chart
 
 SIGNALS = ["signal", "drift_signal"]
 CHARTED = [
@@ -156,7 +156,7 @@ def _charts(months: pd.DataFrame, number: pd.Series, least_months: int) -> pd.Da
         for name in ("removed_at_risk", "shackle_years")
     )
     expected = charted["expected_removals"].where(has_rate, 0) if "expected_removals" in charted else None
-    charts = rate_charts(of_charted, removed, shackle_years, least_months, expected, is_baseline[is_charted])
+    charts = rate_chart(removed, shackle_years, least_months, expected, is_baseline[is_charted], of_charted)
     points = charts.points.set_index(charted.index)
     widening = charts.widening[of_charted]
     counts = points["centre"].to_numpy() * shackle_years / 100

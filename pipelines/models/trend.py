@@ -30,34 +30,18 @@ Signals = NDArray[np.str_]
 
 
 @dataclass(frozen=True)
-class ControlChart:
-    """A control chart, one row of `points` per month, in the months' own order.
+class ControlCharts:
+    """Control charts of one series or of many: one row of `points` per month, in the order in which the months came in.
 
     `points` has the plotted `value`, `centre`, `limit_lower`, `limit_upper`, `signal` (`above`, `below` or `within`)
     and `p_value`, how often ordinary variation strays as far; all empty in a month without a point, the last four
-    where there are no limits. `sigma_z` is how much further apart the points lie than chance puts them, None where
-    too few say so; `widening` what the limits were widened by, never below 1. `notes` say what was done otherwise
-    than usual.
-    """
-
-    points: pd.DataFrame
-    sigma_z: float | None
-    widening: float
-    notes: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class ControlCharts:
-    """Control charts of many series: `points` of all of them, in the order they came in, the rest one for each series.
-
-    `sigma_z` is NaN where too few points say it; `baseline_points` is the number of those that centre and spread are
-    taken from.
+    where there are no limits. The rest is one for each series: `sigma_z` is how much further apart the points lie than
+    chance puts them, NaN where too few say so; `widening` what the limits were widened by, never below 1.
     """
 
     points: pd.DataFrame
     sigma_z: Floats
     widening: Floats
-    baseline_points: NDArray[np.intp]
 
 
 @dataclass(frozen=True)
@@ -86,8 +70,9 @@ def rate_chart(
     least_points: int,
     expected: ArrayLike | None = None,
     is_baseline: ArrayLike | None = None,
-) -> ControlChart:
-    """Return the control chart of a removal rate: a u chart, widened where months differ more than chance allows.
+    series: ArrayLike = 0,
+) -> ControlCharts:
+    """Return control charts of removal rates: u charts, widened where months differ more than chance allows.
 
     Parameters
     ----------
@@ -103,10 +88,12 @@ def rate_chart(
         default the pooled rate of the baseline times the exposure.
     is_baseline : array_like of bool, shape (n,), optional
         Months from which centre and spread are taken; all by default.
+    series : array_like of int, shape (n,), optional
+        The series of each month where there are several, numbered from 0; months of one come in their order.
 
     Returns
     -------
-    ControlChart
+    ControlCharts
         Values, centre and limits in removals per 100 shackle-years.
 
     Notes
@@ -127,36 +114,9 @@ def rate_chart(
     >>> print(*chart.points[["centre", "limit_upper", "signal"]].round(2).iloc[-1])
     4.33 12.0 above
     """
-    removed = np.asarray(removed, dtype=float)
-    one = np.zeros(removed.shape, dtype=int)
-    charts = rate_charts(one, removed, shackle_years, least_points, expected, is_baseline)
-    baseline_points, sigma_z = int(charts.baseline_points[0]), charts.sigma_z[0]
-    has_centre = bool((charts.points["centre"] > 0).any())
-    if notes := _reasons_for_no_limits(baseline_points, least_points, has_centre):
-        return ControlChart(charts.points, None, 1.0, notes)
-    known = None if np.isnan(sigma_z) else float(sigma_z)
-    return ControlChart(charts.points, known, float(charts.widening[0]), _widening_note(known))
-
-
-def rate_charts(
-    series: NDArray[np.intp],
-    removed: ArrayLike,
-    shackle_years: ArrayLike,
-    least_points: int,
-    expected: ArrayLike | None = None,
-    is_baseline: ArrayLike | None = None,
-) -> ControlCharts:
-    """Return the charts of many series at once, each as `rate_chart` gives it.
-
-    Parameters
-    ----------
-    series : ndarray of int, shape (n,)
-        The series of each month, numbered from 0; months of one series come in their order.
-    removed, shackle_years, least_points, expected, is_baseline
-        As for `rate_chart`.
-    """
     removed, shackle_years = np.asarray(removed, dtype=float), np.asarray(shackle_years, dtype=float)
     _refuse_impossible_months(removed, shackle_years)
+    series = np.broadcast_to(np.asarray(series), removed.shape)
     count = int(series.max()) + 1 if series.size else 1
     has_point = shackle_years > 0
     is_baseline = has_point if is_baseline is None else has_point & np.asarray(is_baseline, dtype=bool)
@@ -178,7 +138,7 @@ def rate_charts(
     widening[~is_limited] = 1.0
     lower, upper, signal, p_value = _count_limits(removed, expected, widening[series])
     limited = _with_limits(points, lower * unit, upper * unit, signal, p_value, is_limited[series])
-    return ControlCharts(limited, sigma_z, widening, points_of)
+    return ControlCharts(limited, sigma_z, widening)
 
 
 def laney_sigma(z: Floats, series: NDArray[np.intp], count: int) -> Floats:
@@ -423,23 +383,6 @@ def _refuse_impossible_months(removed: Floats, shackle_years: Floats) -> None:
             f"Month {month} has {removed[month]:g} removals in {shackle_years[month]:g} shackle-years, which gives no point. "
             "Leave it out, or give both as 0."
         )
-
-
-def _reasons_for_no_limits(points: int, least_points: int, has_removals: bool) -> tuple[str, ...]:
-    notes: tuple[str, ...] = ()
-    if points < least_points:
-        notes += (f"fewer than {least_points} points in the baseline, no control limits",)
-    if not has_removals:
-        notes += ("nothing removed in the baseline, no control limits",)
-    return notes
-
-
-def _widening_note(sigma_z: float | None) -> tuple[str, ...]:
-    if sigma_z is None:
-        return (f"under {LEAST_POINTS_FOR_SPREAD} points, limits by chance only",)
-    if sigma_z <= 1:
-        return ()
-    return (f"months lie further apart than chance puts them on average, limits widened {sigma_z:.2f} times",)
 
 
 def _count_limits(

@@ -44,14 +44,15 @@ def test_limits_hold_the_centre_and_signals_lie_outside(series):
     removed, exposure = series
     chart = rate_chart(removed, exposure, least_points=2)
     points = chart.points.dropna()
-    assert chart.widening >= 1
+    assert chart.widening[0] >= 1
     assert (points["limit_lower"] >= 0).all()
     assert (points["limit_lower"] <= points["centre"]).all()
     assert ((points["value"] > points["limit_upper"] + 1e-9) == (points["signal"] == "above")).all()
     assert ((points["value"] < points["limit_lower"] - 1e-9) == (points["signal"] == "below")).all()
     assert points["p_value"].between(0, 1).all()
     assert chart.points.loc[exposure == 0, "signal"].isna().all()
-    assert chart.notes or points.shape[0] == np.sum(exposure > 0)
+    # All months with exposure have limits, or none has.
+    assert len(points) in (0, np.sum(exposure > 0))
 
 
 @at_any_pace

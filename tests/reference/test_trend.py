@@ -33,7 +33,7 @@ def test_c_chart_of_wafers():
     # chart of equal exposure: here 100 shackle-years each.
     wafers, expected = case("c_chart_wafers")
     chart = rate_chart(wafers["events"], [100.0] * 25, least_points=20)
-    reach = (chart.points["limit_upper"] - chart.points["centre"]) / chart.widening
+    reach = (chart.points["limit_upper"] - chart.points["centre"]) / chart.widening[0]
     assert chart.points["centre"].unique().tolist() == [expected["centre"]]
     assert (16 + reach).unique().tolist() == pytest.approx([expected["limit_upper"]], rel=1e-9)
     assert (16 - reach).unique().tolist() == pytest.approx([expected["limit_lower"]], rel=1e-9)
@@ -62,8 +62,8 @@ def test_u_chart_with_unequal_exposure():
     # Own numbers, R 4.2.2; Montgomery, Introduction to Statistical Quality Control. sigma_z is below 1 on purpose.
     months, expected = case("u_chart_unequal_exposure")
     chart = rate_chart(months["removed"], months["shackle_years"], least_points=10)
-    assert chart.sigma_z / ROUNDED == pytest.approx(expected["sigma_z"], abs=1e-8)
-    assert chart.widening == 1
+    assert chart.sigma_z[0] / ROUNDED == pytest.approx(expected["sigma_z"], abs=1e-8)
+    assert chart.widening[0] == 1
     points = chart.points
     assert (points["centre"] / 100).tolist() == pytest.approx([expected["centre"]] * 18, abs=1e-8)
     is_normal = expected["centre"] * months["shackle_years"] >= 5
@@ -157,9 +157,9 @@ def test_exact_limits_leave_their_tail(swing):
         expected=np.append(np.full(60, 10.0), expected),
         is_baseline=np.arange(64) < 60,
     )
-    assert (chart.widening > 1) == (swing > 0)
+    assert (chart.widening[0] > 1) == (swing > 0)
     upper = chart.points["limit_upper"].to_numpy()[60:]
-    ratio = chart.widening**2
+    ratio = chart.widening[0] ** 2
     counts = poisson(expected) if ratio == 1 else nbinom(expected / (ratio - 1), 1 / ratio)
     assert (counts.sf(upper) <= 0.00135).all()
     assert (counts.sf(upper - 1) > 0.00135).all()
