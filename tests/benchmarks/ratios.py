@@ -150,17 +150,24 @@ def print_tables(folder: Path, rounds: int) -> None:
 def print_fits(folder: Path, rounds: int) -> None:
     """Print the hazard fit with effects of places against statsmodels without, and against R where it is at hand."""
     from pipelines.models.hazard import fit_hazard
-    from tests.benchmarks.fits import COVARIATES, fit_by_glm, glmer_seconds, least_seconds, simulated_log
+    from tests.benchmarks.fits import COVARIATES, by_glmer, fit_by_glm, least_seconds, simulated_log
 
-    looks = simulated_log(look_sd=0.4)
-    ours = {"processor": least_seconds(lambda: fit_hazard(looks, COVARIATES, 0.9, 0.95))}
+    def ours(is_look_spread_allowed: bool) -> dict[str, float]:
+        seconds = least_seconds(
+            lambda: fit_hazard(looks, COVARIATES, 0.9, 0.95, is_look_spread_allowed=is_look_spread_allowed)
+        )
+        return {"processor": seconds}
+
+    looks = simulated_log(look_sd=0.4, places=334, months=60)
     plain = {"processor": least_seconds(lambda: fit_by_glm(looks))}
-    _print_ratio(f"hazard fit, {len(looks):,} looks", ours, "statsmodels, no effects", plain)
-    by_r = glmer_seconds(looks)
-    if by_r is None:
-        print("  R with lme4 is not on this machine: no ratio to glmer")
-    else:
-        _print_ratio("the same fit", ours, "lme4 glmer, one point a place", {"processor": by_r})
+    _print_ratio(f"hazard fit, {len(looks):,} looks", ours(True), "statsmodels, no effects", plain)
+    for points in (1, 25):
+        by_r = by_glmer(looks, points)
+        if not by_r:
+            print("  R with lme4 is not on this machine: no ratio to glmer")
+            break
+        beside = f"lme4 glmer, points a place: {points}"
+        _print_ratio("as glmer has it", ours(False), beside, {"processor": by_r["seconds"]})
 
 
 def print_packs(folder: Path, rounds: int) -> None:
