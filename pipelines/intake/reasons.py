@@ -40,10 +40,8 @@ def stage_reasons(con: duckdb.DuckDBPyConnection, cells: dict[str, str], profile
     profile : Profile
         Where the log states its reasons, and in which words.
     """
-    con.execute(
-        "create or replace table stated_reasons"
-        " (row bigint, place bigint, criterion varchar, count bigint, phrase varchar, likeness double)"
-    )
+    text = [cells[profile.reasons.column]] if profile.reasons.column else []
+    _make_wordings(con, [*text, *(cells[header] for header in profile.reasons.columns)])
     if profile.reasons.column:
         _state_from_text(con, cells[profile.reasons.column], profile)
     for header, criterion in profile.reasons.columns.items():
@@ -76,9 +74,29 @@ def _criterion_of(phrase: str, known: dict[str, str]) -> tuple[str, float]:
     return (known[nearest[0]] if nearest and likeness >= LEAST_LIKENESS else NOT_STATED), likeness
 
 
+def _make_wordings(con: duckdb.DuckDBPyConnection, cells: list[str]) -> None:
+    """Make `reason_wordings`, one row: the cells that state the reasons of some records, few however long the log; `worded_rows`,
+    the wording of each record; and an empty `stated_reasons`.
+    """
+    is_given = " or ".join(f"{cell} is not null" for cell in cells) or "false"
+    same = " and ".join(f"raw.{cell} is not distinct from reason_wordings.{cell}" for cell in cells) or "false"
+    con.execute(
+        "create or replace table reason_wordings as select row_number() over () as wording, * from"
+        f" (select distinct {', '.join(dict.fromkeys(cells)) or 'null'} from raw_rows where {is_given})"
+    )
+    con.execute(
+        "create or replace table worded_rows as"
+        f" select row, wording from raw_rows as raw join reason_wordings on {same}"
+    )
+    con.execute(
+        "create or replace table stated_reasons"
+        " (wording bigint, place bigint, criterion varchar, count bigint, phrase varchar, likeness double)"
+    )
+
+
 def _state_from_text(con: duckdb.DuckDBPyConnection, cell: str, profile: Profile) -> None:
     texts = con.execute(
-        f"select distinct {cell} from raw_rows where {cell} is not null order by 1"
+        f"select distinct {cell} from reason_wordings where {cell} is not null order by 1"
     ).fetchall()
     reasons = [
         (text, place, *reason)
@@ -87,8 +105,9 @@ def _state_from_text(con: duckdb.DuckDBPyConnection, cell: str, profile: Profile
     ]
     con.register("split", pd.DataFrame(reasons, columns=_COLUMNS).astype({"count": "Int64"}))
     con.execute(
-        "insert into stated_reasons select raw.row, split.place, split.criterion, split.count, split.phrase, split.likeness"
-        f" from raw_rows as raw join split on split.written = raw.{cell}"
+        "insert into stated_reasons"
+        " select wording, split.place, split.criterion, split.count, split.phrase, split.likeness"
+        f" from reason_wordings join split on split.written = {cell}"
     )
 
 
@@ -96,7 +115,7 @@ def _state_from_column(con: duckdb.DuckDBPyConnection, cell: str, header: str, c
     # A tick without a number is a mention whose count nobody wrote down.
     con.execute(
         "insert into stated_reasons"
-        f" select row, null, $criterion, try_cast({cell} as bigint), $header, $exact from raw_rows"
+        f" select wording, null, $criterion, try_cast({cell} as bigint), $header, $exact from reason_wordings"
         f" where nullif(trim({cell}), '') is not null and try_cast({cell} as bigint) is distinct from 0",
         {"criterion": criterion, "header": header, "exact": EXACT},
     )
@@ -106,8 +125,10 @@ def _count_items(con: duckdb.DuckDBPyConnection) -> None:
     con.execute(statement("pipelines.intake", "stage_reasons.sql"))
     con.execute(
         "create or replace table phrase_readings as"
-        " select phrase, criterion, likeness, count(*) as lines from stated_reasons where likeness < $exact"
+        " select phrase, criterion, likeness, count(*) as lines from stated_reasons join worded_rows using (wording)"
+        " where likeness < $exact"
         " group by all order by phrase",
         {"exact": EXACT},
     )
-    con.execute("drop table stated_reasons")
+    for name in ("stated_reasons", "worded_rows", "reason_wordings"):
+        con.execute(f"drop table {name}")
