@@ -171,10 +171,14 @@ def _expectation(rule: Rule) -> Any:
     """Return a rule as the engine has it; of a misspelt type the engine makes nothing, and says nothing either."""
     import great_expectations as gx
 
+    from pipelines.contracts.row_counts import UnexpectedRowCount
+
     kind = rule.implementation["type"]
+    asked = UnexpectedRowCount.expectation_type if kind == "unexpected_rows_expectation" else kind
     try:
         stated = gx.ExpectationSuite(
-            name="rule", expectations=[rule.implementation | {"meta": {"rule": rule.name}}]
+            name="rule",
+            expectations=[rule.implementation | {"type": asked, "meta": {"rule": rule.name}}],
         )
     except ValueError as error:
         complaint = ": ".join(line.strip() for line in str(error).splitlines()[1:3])

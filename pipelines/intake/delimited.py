@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any, TextIO
 
 import duckdb
+import numpy as np
 
 from pipelines.faults import DataFault
 from pipelines.intake.headers import Row, last_header_row
@@ -27,7 +28,7 @@ REJECTS = (
 )
 LED_ASTRAY = {"UNQUOTED VALUE", "LINE SIZE OVER MAXIMUM"}
 _FIRST_BYTES = 1 << 16
-_CHUNK = 1 << 24
+_CHUNK = 1 << 20
 _TELLING_BYTES = 1 << 26
 _MOST_LINES_A_RECORD = 20
 
@@ -153,7 +154,8 @@ def _no_log(file_name: str) -> DataFault:
 def _refuse_no_log(file_name: str, source: Path, form: FileForm, width: int) -> None:
     """Refuse what would take the reader minutes only to refuse it: lines without cells, or with nothing, by the million."""
     with _mapped(source) as content:
-        if any(content.find(end * (MOST_EMPTY_LINES + 1)) >= 0 for end in (b"\n", b"\r\n", b"\r")):
+        ends = (b"\n", b"\r\n", b"\r") if content.find(b"\r") >= 0 else (b"\n",)
+        if any(content.find(end * (MOST_EMPTY_LINES + 1)) >= 0 for end in ends):
             raise DataFault(
                 f"{file_name}: more than {MOST_EMPTY_LINES:,} empty lines follow one another. Remove them, or export it"
                 " again."
@@ -206,7 +208,9 @@ def _is_a_record_each_line(con: duckdb.DuckDBPyConnection, source: Path, form: F
     with _mapped(source) as content:
         if content.find(b"\r") >= 0 and re.search(rb"\r(?!\n)", content):
             return False
-        lines = sum(chunk.count(b"\n") for chunk in iter(lambda: content.read(_CHUNK), b""))
+        chunks = iter(lambda: content.read(_CHUNK), b"")
+        # Quicker than bytes.count, which stops at each of them.
+        lines = sum(int(np.count_nonzero(np.frombuffer(chunk, np.uint8) == ord("\n"))) for chunk in chunks)
         lines += content[-1:] != b"\n"
     records = con.execute("select count(*) from cells").fetchall()[0][0]
     return records + last_header_row(form) == lines

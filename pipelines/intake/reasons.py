@@ -79,7 +79,9 @@ def _make_wordings(con: duckdb.DuckDBPyConnection, cells: list[str]) -> None:
     the wording of each record; and an empty `stated_reasons`.
     """
     is_given = " or ".join(f"{cell} is not null" for cell in cells) or "false"
-    same = " and ".join(f"raw.{cell} is not distinct from reason_wordings.{cell}" for cell in cells) or "false"
+    same = (
+        " and ".join(f"raw.{cell} is not distinct from reason_wordings.{cell}" for cell in cells) or "false"
+    )
     con.execute(
         "create or replace table reason_wordings as select row_number() over () as wording, * from"
         f" (select distinct {', '.join(dict.fromkeys(cells)) or 'null'} from raw_rows where {is_given})"

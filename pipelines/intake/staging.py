@@ -111,13 +111,22 @@ def _is_told(name: str, profile: Profile) -> bool:
 
 def _text_of(name: str, cell: str, profile: Profile) -> str:
     """Return the SQL for the text of one contract column: its cell without spaces around it, a fixed value, or nothing."""
-    text = f"nullif(trim({cell}), '')"
+    text = f"nullif({trimmed(cell)}, '')"
     if name not in profile.columns:
         if name in profile.fixed:
             text = f"given.fixed_{name}"
         elif profile.result and name == "disposition":
             text = f"case when list_contains(given.put_back, lower(trim({cell}))) then trim({cell}) end"
     return f"coalesce({text}, '0')" if name in profile.blank_is_zero else text
+
+
+def trimmed(cell: str) -> str:
+    """Return the SQL of a cell without spaces around it, of any alphabet: what `trim` gives.
+
+    `trim` looks at every letter. Most cells are plain letters with no space at either end, and that is seen at a glance.
+    """
+    is_to_trim = f"prefix({cell}, ' ') or suffix({cell}, ' ') or strlen({cell}) <> length({cell})"
+    return f"case when {is_to_trim} then trim({cell}) else {cell} end"
 
 
 def _make_raw_groups(con: duckdb.DuckDBPyConnection, columns: list[Column], profile: Profile) -> None:
