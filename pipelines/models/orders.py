@@ -117,7 +117,7 @@ class Drawn:
         found = []
         for number in np.unique(self._round[rows]):
             round_, own = self.rounds[number], rows[self._round[rows] == number]
-            removed = round_.removed[self._place[own]].sum(axis=0)
+            removed = sum(round_.removed[:, :, place] for place in self._place[own])
             found.append((np.full(len(removed), own[0]), round_.days, removed))
         return Events(*(np.concatenate(parts) for parts in zip(*found, strict=True)))
 

@@ -22,6 +22,7 @@ from pipelines.models.forecast import (
     forecast_rates,
     kind_factors,
     kind_rates,
+    no_removals,
     observed_slips,
     removed_by_month,
     simulate_removals,
@@ -99,7 +100,7 @@ class Forecast:
         kept = self.groups[self.groups["has_rate"]]
         keys = kept[by].drop_duplicates().sort_values(by, ignore_index=True)
         number = pd.MultiIndex.from_frame(keys).get_indexer(pd.MultiIndex.from_frame(kept[by]))
-        total = np.zeros((len(keys), *self.samples.shape[1:]), dtype=np.float32)
+        total = no_removals(number, kept["items_in_service"].to_numpy(), self.samples.shape[1:])
         for group, position in zip(kept.index, number, strict=True):
             total[position] += self.samples[group]
         return keys, total
@@ -214,7 +215,7 @@ def make_forecast(inputs: PlanningInputs, scenario: Scenario, client: str = "", 
     )
     samples = removed_by_month(rounds, ends, number, fleet["quantity"].to_numpy())
     if not rounds:
-        samples = np.zeros((len(groups), HORIZON_MONTHS, DRAWS), dtype=np.float32)
+        samples = np.zeros((len(groups), HORIZON_MONTHS, DRAWS), dtype=np.uint8)
     return Forecast(months, fleet, rounds, groups, samples)
 
 
