@@ -4,7 +4,7 @@ A removal happens when somebody looks. Each draw therefore has rates, a calendar
 sums over places, item classes or months are sums within a draw, which adding up bands would overstate.
 """
 
-from collections.abc import Hashable, Mapping
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 from zlib import crc32
@@ -81,9 +81,12 @@ class Calendar:
 
 @dataclass(frozen=True)
 class Round:
-    """Groups that are looked at together: their `rows`, `days` from today (looks, draws), `removed` (looks, draws, rows)."""
+    """Groups that are looked at together every `interval_months`: their `rows`, `days` from today (looks, draws), `removed`
+    (looks, draws, rows).
+    """
 
     rows: NDArray[np.intp]
+    interval_months: int
     days: Floats
     removed: Counts
 
@@ -239,6 +242,7 @@ def simulate_removals(
     horizon_days: int = 366,
     draws: int = DRAWS,
     seed: int = SEED,
+    drawn: Sequence[Round] = (),
 ) -> list[Round]:
     """Return draws of the removals of a fleet over a horizon, round of looks by round of looks.
 
@@ -259,6 +263,9 @@ def simulate_removals(
     draws, seed : int
         How many draws, and the seed that makes them the same each time. Each place and class has draws of its own
         by its name: they stay what they are when other rows are added or left out.
+    drawn : sequence of Round
+        Drawn before with other intervals, all else being the same: where an interval is the same as well, so are the
+        draws, and they are taken from here.
 
     Notes
     -----
@@ -276,8 +283,12 @@ def simulate_removals(
     together = _rounds(fleet[rates.has_rate if is_wanted is None else rates.has_rate & is_wanted])
     firsts = fleet.iloc[[rows[0] for rows in together]].to_dict("records")
     quantity = fleet["quantity"].to_numpy()
+    before = {(round_.rows[0], round_.interval_months): round_ for round_ in drawn}
     found = []
     for rows, first in zip(together, firsts, strict=True):
+        if same := before.get((rows[0], first["interval_months"])):
+            found.append(same)
+            continue
         generator = own_generator(seed, *(first[name] for name in PLACE), str(first["days_since_start"]))
         days, gaps = _looks(first, calendar, bandwidths, horizon_days, draws, generator)
         own = Gammas(rates.of_row.shape[rows], rates.of_row.scale[rows]).draw(draws, generator)
@@ -289,7 +300,11 @@ def simulate_removals(
             grown = 1 + calendar.growth * days[:, None, :] / DAYS_IN_YEAR
             items = np.floor(items * np.maximum(grown, 0) + 0.5).astype(np.int64)
         removed = generator.binomial(items, share)
-        found.append(_with_finds_between(rows, days, gaps, removed, first["share_found_between"], generator))
+        if first["share_found_between"] > 0:
+            days, removed = _with_finds_between(days, gaps, removed, first["share_found_between"], generator)
+        # What is on one day lies side by side, since the rows of a round share its days.
+        by_day = removed.transpose(2, 0, 1).astype(np.int32, order="C")
+        found.append(Round(rows, first["interval_months"], np.ascontiguousarray(days.T), by_day))
     return found
 
 
@@ -483,18 +498,11 @@ def _strictness(look_sd: float, shape: tuple[int, ...], generator: np.random.Gen
 
 
 def _with_finds_between(
-    rows: NDArray[np.intp],
-    days: Floats,
-    gaps: Floats,
-    removed: NDArray[np.int64],
-    share: float,
-    generator: np.random.Generator,
-) -> Round:
-    if share > 0:
-        between = generator.binomial(removed, share)
-        # Some day of the gap that is still to come.
-        from_on = np.maximum(days - gaps, 0.0)
-        found_on = from_on + (days - from_on) * generator.random(days.shape)
-        days, removed = np.hstack([days, found_on]), np.concatenate([removed - between, between], axis=2)
-    # What is on one day lies side by side, since the rows of a round share its days.
-    return Round(rows, np.ascontiguousarray(days.T), removed.transpose(2, 0, 1).astype(np.int32, order="C"))
+    days: Floats, gaps: Floats, removed: NDArray[np.int64], share: float, generator: np.random.Generator
+) -> tuple[Floats, NDArray[np.int64]]:
+    """Return the days of looks followed by those of finds between them, (draws, 2 looks), and what is removed on each."""
+    between = generator.binomial(removed, share)
+    # Some day of the gap that is still to come.
+    from_on = np.maximum(days - gaps, 0.0)
+    found_on = from_on + (days - from_on) * generator.random(days.shape)
+    return np.hstack([days, found_on]), np.concatenate([removed - between, between], axis=2)
