@@ -61,10 +61,7 @@ class Demand:
         """Return the demand without a share of its items, drawn item by item, and the demand of these."""
         if share == 0:
             return self, Demand(self.days[:0], self.removed[:0])
-        order = np.argsort(self.days.T, axis=1)
-        ordered = generator.binomial(np.take_along_axis(self.removed.T, order, axis=1), share)
-        taken = np.empty_like(self.removed)
-        np.put_along_axis(taken.T, order, ordered, axis=1)
+        taken = generator.binomial(self.removed, share).astype(self.removed.dtype)
         return replace(self, removed=self.removed - taken), replace(self, removed=taken)
 
 

@@ -115,7 +115,7 @@ draws_of_events = st.integers(1, 6).flatmap(
 )
 
 
-@settings(max_examples=300)
+@settings(max_examples=300, deadline=None)
 @given(
     draws_of_events,
     st.integers(0, 30),
