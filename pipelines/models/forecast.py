@@ -300,11 +300,12 @@ def simulate_removals(
             grown = 1 + calendar.growth * days[:, None, :] / DAYS_IN_YEAR
             items = np.floor(items * np.maximum(grown, 0) + 0.5).astype(np.int64)
         removed = generator.binomial(items, share)
+        on_days, by_day = days, _by_day(removed)
         if first["share_found_between"] > 0:
-            days, removed = _with_finds_between(days, gaps, removed, first["share_found_between"], generator)
-        # What is on one day lies side by side, since the rows of a round share its days.
-        by_day = removed.transpose(2, 0, 1).astype(np.int32, order="C")
-        found.append(Round(rows, first["interval_months"], np.ascontiguousarray(days.T), by_day))
+            between = _by_day(generator.binomial(removed, first["share_found_between"]))
+            on_days = np.hstack([days, _found_on(days, gaps, generator)])
+            by_day = np.concatenate([by_day - between, between])
+        found.append(Round(rows, first["interval_months"], np.ascontiguousarray(on_days.T), by_day))
     return found
 
 
@@ -497,12 +498,12 @@ def _strictness(look_sd: float, shape: tuple[int, ...], generator: np.random.Gen
     return generator.gamma(look_sd**-2, look_sd**2, shape)
 
 
-def _with_finds_between(
-    days: Floats, gaps: Floats, removed: NDArray[np.int64], share: float, generator: np.random.Generator
-) -> tuple[Floats, NDArray[np.int64]]:
-    """Return the days of looks followed by those of finds between them, (draws, 2 looks), and what is removed on each."""
-    between = generator.binomial(removed, share)
-    # Some day of the gap that is still to come.
+def _found_on(days: Floats, gaps: Floats, generator: np.random.Generator) -> Floats:
+    """Return some day of the gap before each look that is still to come."""
     from_on = np.maximum(days - gaps, 0.0)
-    found_on = from_on + (days - from_on) * generator.random(days.shape)
-    return np.hstack([days, found_on]), np.concatenate([removed - between, between], axis=2)
+    return from_on + (days - from_on) * generator.random(days.shape)
+
+
+def _by_day(counts: NDArray[np.int64]) -> Counts:
+    """Return counts (draws, rows, looks) as (looks, draws, rows): what is on one day lies side by side."""
+    return counts.transpose(2, 0, 1).astype(np.int32, order="C")
