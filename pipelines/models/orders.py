@@ -340,9 +340,10 @@ def _last_day_to_order(demand: Demand, lead_time: Floats, stock: float, service_
     def is_too_late(day: int) -> bool:
         return int((demand.before(lead_time + day) > stock).sum()) > may_fail
 
-    end = int(demand.days.max()) + 1
+    days = range(int(demand.days.max()) + 2)
     # Days are halved until the first is left on which it is too late: removals need no putting in order.
-    return max(bisect_left(range(end), True, key=is_too_late) - 1, 0) if is_too_late(end) else None
+    first = bisect_left(days, True, key=is_too_late)
+    return max(first - 1, 0) if first in days else None
 
 
 def share_kept(share_rejected: ArrayLike) -> Floats:
