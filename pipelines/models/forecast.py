@@ -5,7 +5,9 @@ sums over places, item classes or months are sums within a draw, which adding up
 """
 
 from collections.abc import Hashable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
+from os import cpu_count
 from typing import Any
 from zlib import crc32
 
@@ -284,11 +286,10 @@ def simulate_removals(
     firsts = fleet.iloc[[rows[0] for rows in together]].to_dict("records")
     quantity = fleet["quantity"].to_numpy()
     before = {(round_.rows[0], round_.interval_months): round_ for round_ in drawn}
-    found = []
-    for rows, first in zip(together, firsts, strict=True):
+
+    def draw(rows: NDArray[np.intp], first: Mapping[Hashable, Any]) -> Round:
         if same := before.get((rows[0], first["interval_months"])):
-            found.append(same)
-            continue
+            return same
         generator = own_generator(seed, *(first[name] for name in PLACE), str(first["days_since_start"]))
         days, gaps = _looks(first, calendar, bandwidths, horizon_days, draws, generator)
         own = Gammas(rates.of_row.shape[rows], rates.of_row.scale[rows]).draw(draws, generator)
@@ -305,8 +306,11 @@ def simulate_removals(
             between = _by_day(generator.binomial(removed, first["share_found_between"]))
             on_days = np.hstack([days, _found_on(days, gaps, generator)])
             by_day = np.concatenate([by_day - between, between])
-        found.append(Round(rows, first["interval_months"], np.ascontiguousarray(on_days.T), by_day))
-    return found
+        return Round(rows, first["interval_months"], np.ascontiguousarray(on_days.T), by_day)
+
+    # Most of the time goes into drawing numbers, which threads do side by side.
+    with ThreadPoolExecutor(cpu_count()) as pool:
+        return list(pool.map(draw, together, firsts))
 
 
 def own_generator(seed: int, *names: str) -> np.random.Generator:
