@@ -1,5 +1,6 @@
 """What to order, by when: demand until an order arrives, against what is in stock and on its way."""
 
+from bisect import bisect_left
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -7,7 +8,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from pipelines.contracts import OrderTerms
-from pipelines.models.forecast import DAYS_IN_YEAR, Round, own_generator
+from pipelines.models.forecast import DAYS_IN_YEAR, Counts, Round, own_generator
 from pipelines.models.limits import Floats
 from pipelines.models.rates import joined_notes, note
 
@@ -34,29 +35,33 @@ NO_DUE_DAY = "no day for the order on its way, counted as in time"
 
 @dataclass(frozen=True)
 class Demand:
-    """Removals of one item class in order of their day, draw by draw: `days` from today and `removed` (draws, events)."""
+    """Removals of one item class, draw by draw: `days` from today and `removed` (events, draws), in any order."""
 
     days: Floats
-    removed: NDArray[np.int64]
+    removed: Counts
 
-    def until(self, day: Floats) -> NDArray[np.int64]:
+    def until(self, day: Floats | float) -> Counts:
         """Return the removals up to a day, which may differ from draw to draw."""
-        return np.where(self.days <= np.asarray(day)[:, None], self.removed, 0).sum(axis=1)
+        return self.in_time(day).sum(axis=0, dtype=self.removed.dtype)
 
-    def runs_out_on(self, stock: Floats) -> Floats:
-        """Return the day on which removals first exceed the stock, infinite where they never do.
+    def before(self, day: Floats | float) -> Counts:
+        """Return the removals before a day, which may differ from draw to draw."""
+        return self.until(np.nextafter(day, -np.inf))
 
-        `stock` is what would be there to meet each event, shape (draws, events) or one that fits.
-        """
-        is_out = self.removed.cumsum(axis=1) > stock
-        first = np.take_along_axis(self.days, is_out.argmax(axis=1)[:, None], axis=1)[:, 0]
-        return np.where(is_out.any(axis=1), first, np.inf)
+    def in_time(self, day: Floats | float) -> Counts:
+        """Return the removals up to a day event by event, 0 for events after it."""
+        return self.removed * (self.days <= day)
+
+    def runs_out(self, day: Floats, stock: float, coming: float, due_in_days: float) -> NDArray[np.bool_]:
+        """Return whether the stock runs out up to a day, with what is `coming` added to it on the day when that is due."""
+        before_it_comes = self.until(np.minimum(day, np.nextafter(due_in_days, -np.inf)))
+        return (before_it_comes > stock) | ((day >= due_in_days) & (self.until(day) > stock + coming))
 
     def split(self, share: float, generator: np.random.Generator) -> tuple["Demand", "Demand"]:
         """Return the demand without a share of its items, drawn item by item, and the demand of these."""
         if share == 0:
-            return self, replace(self, removed=np.zeros_like(self.removed))
-        taken = generator.binomial(self.removed, share)
+            return self, Demand(self.days[:0], self.removed[:0])
+        taken = generator.binomial(self.removed, share).astype(self.removed.dtype)
         return replace(self, removed=self.removed - taken), replace(self, removed=taken)
 
 
@@ -78,29 +83,6 @@ class OrderChoice:
     is_order_too_late: bool
 
 
-@dataclass(frozen=True)
-class Events:
-    """Removals round by round: a `row` of the fleet that each was drawn for, its place that of all; `days` from today and `removed`
-    (events, draws).
-    """
-
-    row: NDArray[np.intp]
-    days: Floats
-    removed: NDArray[np.int64]
-
-    def demand(self) -> Demand:
-        """Return the demand that they make."""
-        order = np.argsort(self.days.T, axis=1)
-        return Demand(
-            np.take_along_axis(self.days.T, order, axis=1), np.take_along_axis(self.removed.T, order, axis=1)
-        )
-
-    def until(self, day: Floats, group: NDArray) -> NDArray[np.int64]:
-        """Return the removals of each group of events up to a day, which may differ from draw to draw: shape (groups, draws)."""
-        in_time = np.where(self.days <= day, self.removed, 0)
-        return np.array([in_time[group == each].sum(axis=0) for each in np.unique(group)])
-
-
 class Drawn:
     """The removals drawn for a fleet of so many rows, with the round and the place in it of each row."""
 
@@ -112,14 +94,18 @@ class Drawn:
             self._round[round_.rows] = number
             self._place[round_.rows] = np.arange(len(round_.rows))
 
-    def events(self, rows: NDArray[np.intp]) -> Events:
-        """Return the removals of some rows together, those of a round added up; all of them were drawn for."""
-        found = []
+    def demand(self, rows: NDArray[np.intp]) -> tuple[Demand, NDArray[np.intp]]:
+        """Return the removals of some rows together, those of a round added up, and one of the rows for each event.
+
+        All of the rows were drawn for; an event has the place of its row.
+        """
+        days, removed, row = [], [], []
         for number in np.unique(self._round[rows]):
             round_, own = self.rounds[number], rows[self._round[rows] == number]
-            removed = round_.removed[self._place[own]].sum(axis=0)
-            found.append((np.full(len(removed), own[0]), round_.days, removed))
-        return Events(*(np.concatenate(parts) for parts in zip(*found, strict=True)))
+            days.append(round_.days)
+            removed.append(sum(round_.removed[:, :, place] for place in self._place[own]))
+            row.append(np.full(len(round_.days), own[0]))
+        return Demand(np.concatenate(days), np.concatenate(removed)), np.concatenate(row)
 
 
 def lead_times(days: float, sd_days: float, draws: int, generator: np.random.Generator) -> Floats:
@@ -219,18 +205,17 @@ def choose_order(
     rank = _rank(len(short), terms.service_level)
     quantity = max(float(np.partition(short, rank)[rank]) / kept, 0.0)
 
-    there = stock["on_hand"] + np.where(demand.days >= stock["due_in_days"], coming, 0.0)
-    out_on = demand.runs_out_on(there)
-    risk = float((out_on <= covered_until).mean())
-    slack = np.sort(demand.runs_out_on(stock["on_hand"] + counted) - lead_time)
-    latest = slack[min(int((1 - terms.service_level) * len(slack) + 1e-9), len(slack) - 1)]
+    risk, risk_before_delivery = (
+        float(demand.runs_out(day, stock["on_hand"], coming, stock["due_in_days"]).mean())
+        for day in (covered_until, lead_time)
+    )
     return OrderChoice(
         demand_expected=float(removed.mean()),
         demand=least_count(removed, terms.service_level),
         quantity=whole_packs(quantity, int(stock["pack_size"]), int(stock["minimum_order"])),
         risk_if_nothing_is_ordered=risk,
-        risk_before_delivery=float((out_on <= lead_time).mean()),
-        order_on=float(np.floor(max(latest, 0.0))) if np.isfinite(latest) else None,
+        risk_before_delivery=risk_before_delivery,
+        order_on=_last_day_to_order(demand, lead_time, stock["on_hand"] + counted, terms.service_level),
         is_order_counted=bool(stock["due_in_days"] <= covered_until.mean()),
         is_order_too_late=risk - is_short > 1 - terms.service_level,
     )
@@ -320,11 +305,12 @@ def _line(
     lead_time = lead_times(line["lead_time_days"], line["lead_time_sd_days"], drawn.draws, generator)
     lead_time = np.minimum(lead_time, LONGEST_HORIZON_DAYS - terms.review_days)
     covered_until = lead_time + terms.review_days
-    events = drawn.events(rows)
-    demand, pins = events.demand().split(line["share_pins"], generator)
+    both, row = drawn.demand(rows)
+    demand, pins = both.split(line["share_pins"], generator)
     chosen = choose_order(demand, lead_time, line, terms)
-    by_site = events.until(covered_until, fleet["site"].to_numpy()[events.row])
-    year = demand.until(np.full(drawn.draws, DAYS_IN_YEAR))
+    in_time, site = both.in_time(covered_until), fleet["site"].to_numpy()[row]
+    by_site = [in_time[site == each].sum(axis=0) for each in np.unique(site)]
+    year = demand.until(DAYS_IN_YEAR)
     return {
         "items_in_service": in_service,
         "demand_expected": chosen.demand_expected,
@@ -341,6 +327,23 @@ def _line(
         "cost_per_month_lower": least_count(year, 0.1),
         "cost_per_month_upper": least_count(year, 0.9),
     }
+
+
+def _last_day_to_order(demand: Demand, lead_time: Floats, stock: float, service_level: float) -> float | None:
+    """Return the last day on which an order comes before the stock runs out, with a probability of the service level.
+
+    None where the stock lasts for all the demand, as often as that.
+    """
+    draws = len(lead_time)
+    may_fail = min(int((1 - service_level) * draws + 1e-9), draws - 1)
+
+    def is_too_late(day: int) -> bool:
+        return int((demand.before(lead_time + day) > stock).sum()) > may_fail
+
+    days = range(int(demand.days.max()) + 2)
+    # Days are halved until the first is left on which it is too late: removals need no putting in order.
+    first = bisect_left(days, True, key=is_too_late)
+    return max(first - 1, 0) if first in days else None
 
 
 def share_kept(share_rejected: ArrayLike) -> Floats:

@@ -22,6 +22,7 @@ from pipelines.models.forecast import (
     forecast_rates,
     kind_factors,
     kind_rates,
+    no_removals,
     observed_slips,
     removed_by_month,
     simulate_removals,
@@ -69,11 +70,12 @@ class Forecast:
 
     `groups` names each client, site and item class [items], in the order of `samples` (groups, months, draws); a group
     without a rate has no samples that mean anything, and `has_rate` False. `fleet` holds the rows of everybody, those
-    of whoever was asked for with `is_asked_for`.
+    of whoever was asked for with `is_asked_for`, and `rates` what is known of the rate of each.
     """
 
     months: list[str]
     fleet: pd.DataFrame
+    rates: Rates
     rounds: list[Round]
     groups: pd.DataFrame
     samples: Samples
@@ -99,7 +101,7 @@ class Forecast:
         kept = self.groups[self.groups["has_rate"]]
         keys = kept[by].drop_duplicates().sort_values(by, ignore_index=True)
         number = pd.MultiIndex.from_frame(keys).get_indexer(pd.MultiIndex.from_frame(kept[by]))
-        total = np.zeros((len(keys), *self.samples.shape[1:]), dtype=np.float32)
+        total = no_removals(number, kept["items_in_service"].to_numpy(), self.samples.shape[1:])
         for group, position in zip(kept.index, number, strict=True):
             total[position] += self.samples[group]
         return keys, total
@@ -175,7 +177,13 @@ def side_by_side(today: Plan, changed: Plan) -> pd.DataFrame:
     )
 
 
-def make_forecast(inputs: PlanningInputs, scenario: Scenario, client: str = "", site: str = "") -> Forecast:
+def make_forecast(
+    inputs: PlanningInputs,
+    scenario: Scenario,
+    client: str = "",
+    site: str = "",
+    like: Forecast | None = None,
+) -> Forecast:
     """Return the removals of the next 12 months, of one client or site where asked.
 
     All places and classes inform the rates; the draws of a client are the same whether the others are asked for or not.
@@ -188,6 +196,9 @@ def make_forecast(inputs: PlanningInputs, scenario: Scenario, client: str = "", 
         How things stand, or might.
     client, site : str
         Of this client or site only; '' for all.
+    like : Forecast
+        Made before for a scenario that differs in its intervals only. What does not hang on them is taken from it, which
+        changes no figure.
 
     Raises
     ------
@@ -195,13 +206,14 @@ def make_forecast(inputs: PlanningInputs, scenario: Scenario, client: str = "", 
         There is no such interval choice, or no site to add another like.
     """
     fleet = scenario_fleet(inputs.fleet, scenario)
-    rates = _rates(inputs, fleet)
+    rates = like.rates if like else _rates(inputs, fleet)
     is_wanted = np.ones(len(fleet), dtype=bool)
     for column, value in (("client", client), ("site", site)):
         if value:
             is_wanted &= (fleet[column] == value).to_numpy()
     horizon = horizon_days(inputs.stock, scenario.terms)
-    rounds = simulate_removals(fleet, rates, _calendar(inputs, scenario), is_wanted, horizon)
+    calendar, drawn = _calendar(inputs, scenario), like.rounds if like else []
+    rounds = simulate_removals(fleet, rates, calendar, is_wanted, horizon, drawn=drawn)
     months, ends = months_ahead(inputs.as_of)
     fleet = fleet.assign(has_rate=rates.has_rate, basis=rates.basis, is_asked_for=is_wanted)
     wanted = fleet[is_wanted]
@@ -214,8 +226,8 @@ def make_forecast(inputs: PlanningInputs, scenario: Scenario, client: str = "", 
     )
     samples = removed_by_month(rounds, ends, number, fleet["quantity"].to_numpy())
     if not rounds:
-        samples = np.zeros((len(groups), HORIZON_MONTHS, DRAWS), dtype=np.float32)
-    return Forecast(months, fleet, rounds, groups, samples)
+        samples = np.zeros((len(groups), HORIZON_MONTHS, DRAWS), dtype=np.uint8)
+    return Forecast(months, fleet, rates, rounds, groups, samples)
 
 
 def make_orders(

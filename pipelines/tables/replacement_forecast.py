@@ -1,6 +1,5 @@
 """Removals to come: for each item class of a site, and summed over sites and classes."""
 
-from concurrent.futures import ThreadPoolExecutor
 from datetime import date
 
 import duckdb
@@ -55,10 +54,8 @@ def planning_inputs(con: duckdb.DuckDBPyConnection, as_of: date) -> PlanningInpu
 
 def replacement_forecast(inputs: PlanningInputs) -> tuple[pd.DataFrame, pd.DataFrame, Forecast]:
     """Return the tables `replacement_forecast` and `forecast_totals`, and the draws with the current intervals."""
-    scenarios = [Scenario(order_terms()), Scenario(order_terms(), intervals=RECOMMENDED)]
-    # Most of the time goes into drawing numbers, which threads do side by side; each draw has a generator of its own.
-    with ThreadPoolExecutor(len(scenarios)) as pool:
-        now, advised = pool.map(lambda scenario: make_forecast(inputs, scenario), scenarios)
+    now = make_forecast(inputs, Scenario(order_terms()))
+    advised = make_forecast(inputs, Scenario(order_terms(), intervals=RECOMMENDED), like=now)
     bases = now.fleet.groupby(KEYS, as_index=False)["basis"].agg(lambda basis: "; ".join(sorted(set(basis))))
     rows = _side_by_side(now.by_group(), advised.by_group()).merge(bases, on=KEYS)
     totals = pd.concat(

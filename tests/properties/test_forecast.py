@@ -1,12 +1,15 @@
 """What must hold for any forecast: bands in order, no more than there is, more exposure never less demand."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pipelines.contracts import order_terms
 from pipelines.models.forecast import Calendar, bands, forecast_rates, removed_by_month, simulate_removals
-from pipelines.models.orders import least_count, whole_packs
+from pipelines.models.orders import Demand, choose_order, least_count, whole_packs
 
 MONTH_ENDS = np.arange(1, 13) * 30.5
 EVERYWHERE = {"client": "Brackle Docks", "environment": "marine spray"}
@@ -91,3 +94,51 @@ def test_the_least_count_reaches_its_level_and_one_less_does_not(counts, level):
     found = least_count(samples, level)
     assert (samples <= found).mean() >= level - 1e-9
     assert (samples <= found - 1).mean() < level
+
+
+def runs_out_on(events, stock, coming=0.0, due=0):
+    """The day on which a stock runs out, followed event by event; infinite where it lasts."""
+    total = 0
+    for day, removed in sorted(events):
+        total += removed
+        if total > stock + (coming if day >= due else 0):
+            return day
+    return np.inf
+
+
+draws_of_events = st.integers(1, 6).flatmap(
+    lambda events: st.lists(
+        st.lists(st.tuples(st.integers(1, 12), st.integers(0, 9)), min_size=events, max_size=events),
+        min_size=1,
+        max_size=8,
+    )
+)
+
+
+@settings(max_examples=300, deadline=None)
+@given(
+    draws_of_events,
+    st.integers(0, 30),
+    st.integers(0, 20),
+    st.integers(-2, 6),
+    st.integers(0, 12),
+    st.floats(0.05, 0.99),
+)
+def test_risks_and_the_day_to_order_are_those_of_a_stock_followed_day_by_day(
+    drawn_events, on_hand, on_order, days_late, lead_days, level
+):
+    days, removed = np.array(drawn_events).transpose(2, 1, 0)
+    due, lead_time = lead_days + days_late, lead_days + np.arange(len(drawn_events))
+    stock = pd.Series(
+        {"on_hand": on_hand, "on_order": on_order, "due_in_days": due, "share_rejected": 0.0}
+        | {"pack_size": 1, "minimum_order": 1}
+    )
+    terms = replace(order_terms(), service_level=level, review_days=3)
+    chosen = choose_order(Demand(days.astype(float), removed), lead_time.astype(float), stock, terms)
+    out_on = np.array([runs_out_on(events, on_hand, on_order, due) for events in drawn_events])
+    assert chosen.risk_before_delivery == (out_on <= lead_time).mean()
+    assert chosen.risk_if_nothing_is_ordered == (out_on <= lead_time + 3).mean()
+    counted = on_hand + (on_order if chosen.is_order_counted else 0)
+    slack = np.sort([runs_out_on(events, counted) for events in drawn_events] - lead_time)
+    latest = slack[min(int((1 - level) * len(slack) + 1e-9), len(slack) - 1)]
+    assert chosen.order_on == (max(latest, 0) if np.isfinite(latest) else None)

@@ -26,7 +26,7 @@ NEWSPAPERS = [
 
 def at_once(removed) -> Demand:
     """Demand that all falls on day 1."""
-    removed = np.asarray(removed)[:, None]
+    removed = np.asarray(removed)[None]
     return Demand(np.ones(removed.shape), removed)
 
 
@@ -34,7 +34,7 @@ def steady(rate_per_day: float, days: int) -> Demand:
     """Poisson demand, day by day."""
     generator = np.random.default_rng(3)
     each_day = np.broadcast_to(np.arange(1.0, days + 1), (DRAWS, days))
-    return Demand(each_day - 0.5, generator.poisson(rate_per_day, (DRAWS, days)))
+    return Demand(each_day.T - 0.5, generator.poisson(rate_per_day, (DRAWS, days)).T)
 
 
 def test_newsvendor_of_nahmias():

@@ -53,9 +53,9 @@ def forecast(**columns) -> Forecast:
         }
     ).assign(**columns)  # fmt: skip
     groups = fleet[["client", "site", "item_class"]].assign(items_in_service=100, has_rate=True)
-    samples = np.zeros((1, 12, 10), dtype=np.float32)
+    samples = np.zeros((1, 12, 10), dtype=np.uint8)
     samples[0, 1] = [5] * 5 + [15] * 5
-    return Forecast(MONTHS, fleet, [], groups, samples)
+    return Forecast(MONTHS, fleet, None, [], groups, samples)
 
 
 def plan(**columns) -> Plan:

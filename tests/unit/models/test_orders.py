@@ -47,7 +47,7 @@ def fleet(**columns):
 def plan(terms=TERMS, of=None, **columns) -> pd.Series:
     """The order plan of one item class."""
     of = fleet() if of is None else of
-    rounds = [Round(np.array([0]), DAYS, REMOVED[None])]
+    rounds = [Round(np.array([0]), 6, DAYS, REMOVED[:, :, None])]
     return plan_orders(of, rounds, pd.DataFrame([ROW | columns]), terms, draws=10, seed=1).iloc[0]
 
 
@@ -173,8 +173,8 @@ def test_matching_pins_are_planned_for_beside_whole_shackles():
 def test_stocks_at_each_site_need_more_than_one_for_all():
     both = pd.concat([fleet(), fleet(site="North Shed")], ignore_index=True)
     rounds = [
-        Round(np.array([0]), DAYS, REMOVED[None]),
-        Round(np.array([1]), DAYS, REMOVED[None, :, ::-1].copy()),
+        Round(np.array([0]), 6, DAYS, REMOVED[:, :, None]),
+        Round(np.array([1]), 6, DAYS, REMOVED[:, ::-1, None]),
     ]
     row = plan_orders(both, rounds, pd.DataFrame([ROW]), TERMS, draws=10, seed=1).iloc[0]
     # Where one site loses many the other loses few: 11 together in each draw, 9 and 9 apart.

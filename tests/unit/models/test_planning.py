@@ -117,6 +117,17 @@ def test_a_plan_with_recommended_intervals_finds_sooner():
     assert advised.loc[first_half, "expected"].sum() > 20
 
 
+def test_a_forecast_like_another_is_what_it_would_be_alone():
+    fleet = inputs().fleet
+    unchanged = fleet["site"] == "Press Hall"
+    fleet["recommended_interval_months"] = fleet["recommended_interval_months"].mask(unchanged, 12)
+    of, scenario = inputs(fleet=fleet), replace(NOW, intervals=RECOMMENDED)
+    now, alone = make_forecast(of, NOW), make_forecast(of, scenario)
+    like = make_forecast(of, scenario, like=now)
+    assert [both[0] is both[1] for both in zip(like.rounds, now.rounds, strict=True)] == [False, False, True]
+    pd.testing.assert_frame_equal(like.by_group(), alone.by_group())
+
+
 def test_a_new_site_adds_its_like_and_leaves_the_others_alone():
     now, added = (
         make_plan(inputs(), scenario) for scenario in (NOW, replace(NOW, added_site_like="Sea Wall"))
