@@ -1,4 +1,4 @@
-"""Runs gap_days.sql and exposures.sql inside the open store, and makes the views that read them."""
+"""Runs gap_days.sql and gaps.sql inside the open store, and makes the views that read them."""
 
 from datetime import date
 
@@ -14,12 +14,11 @@ WORKING_TABLES = (
     "group_wordings",
     "gap_days",
     "gaps",
-    "exposures",
 )  # made from the lines, for the result tables to read
 
 
 def build_exposures(con: duckdb.DuckDBPyConnection, as_of: date | None = date.max) -> None:
-    """Bring the table `exposures` up to date: one row for each look at a group, and for each item that missed its look.
+    """Bring the view `exposures` up to date: one row for each look at a group, and for each item that missed its look.
 
     Brings the sums of the lines up to date first, which every result table reads: only those of groups that a load or a
     superseding touched are made anew, and then only the exposures of clients with such a group, with a change in the site
@@ -71,14 +70,14 @@ def build_exposures(con: duckdb.DuckDBPyConnection, as_of: date | None = date.ma
         con.execute(statement("pipelines.exposure", f"{name}.sql"))
     for name in ("touched_clients", "item_groups", "gap_days"):
         con.execute(statement("pipelines.exposure", f"{name}.sql"), {"as_of": as_of})
-    con.execute(statement("pipelines.exposure", "exposures.sql"))
+    con.execute(statement("pipelines.exposure", "gaps.sql"))
     make_views(con)
 
 
 def make_views(con: duckdb.DuckDBPyConnection) -> None:
-    """Make the views of `sum_views.sql`, `line_gaps` and `standing_groups` of the lines and the working tables.
+    """Make the views of `sum_views.sql`, `exposures`, `line_gaps` and `standing_groups` of the lines and the working tables.
 
     They last as long as the connection is open, a read-only one too.
     """
-    for name in ("sum_views", "line_gaps", "standing_groups"):
+    for name in ("sum_views", "exposures", "line_gaps", "standing_groups"):
         con.execute(statement("pipelines.exposure", f"{name}.sql"))

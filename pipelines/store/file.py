@@ -21,7 +21,7 @@ from pipelines.shipped import statement
 from pipelines.store.folder import is_folder_of_tables, quoted, read_folder
 from pipelines.units import TONNES_PER
 
-SCHEMA_VERSION = 3
+SCHEMA_VERSION = 4
 MOST_MEMORY = "3GB"  # of one connection
 # No extension is fetched or loaded behind our back: each such try goes to the network.
 SETTINGS: dict[str, str | bool | int | float | list[str]] = {

@@ -1,0 +1,1 @@
+drop table if exists exposures;  -- a view of the gaps now
