@@ -97,7 +97,7 @@ def _sums(looks: pd.DataFrame) -> pd.DataFrame:
     """Return the removals, the exposure [shackle-years] and the days of looks of each place."""
     # Half the time of a removed item, as in the actuarial rate.
     exposure = looks["gap_years"] * (looks["inspected"] - looks["removed"] / 2)
-    places = looks.assign(exposure=exposure).groupby(PLACE, as_index=False)
+    places = looks.assign(exposure=exposure).groupby(PLACE, as_index=False, observed=True)
     return places.agg(
         removed=("removed", "sum"), exposure=("exposure", "sum"), looks_after=("inspected_on", "nunique")
     )

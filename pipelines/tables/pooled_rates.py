@@ -18,7 +18,7 @@ from pipelines.models.hazard import (
     grouped_looks,
 )
 from pipelines.shipped import statement
-from pipelines.tables.item_kinds import make_item_kinds
+from pipelines.tables.item_kinds import make_place_kinds
 
 COVARIATES = ["environment", "service_class", "size_band", "pin", "use_frequency"]
 AGEING = "ageing of items"
@@ -57,8 +57,11 @@ def pooled_rates(
 
 def hazard_looks(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     """Return the looks that have an earlier one, by place, day and kind of item, as the hazard model takes them."""
-    make_item_kinds(con)
-    return grouped_looks(con.execute(statement("pipelines.tables", "hazard_looks.sql")).df())
+    make_place_kinds(con)
+    looks = con.execute(statement("pipelines.tables", "hazard_looks.sql")).df()
+    kinds = con.execute("select distinct * exclude (place_class) from place_kinds").df().set_index("kind")
+    # As categories, names are told apart once and not in each fit.
+    return grouped_looks(looks.join(kinds.astype("category"), on="kind").drop(columns="kind"))
 
 
 def _fit(looks: pd.DataFrame, targets: RiskTargets) -> HazardFit:
