@@ -381,6 +381,27 @@ def maximum(function: Callable[[Floats], Derivatives], start: Floats) -> Maximum
     return Maximum(at, value, np.full_like(hessian, np.nan), is_settled=False)
 
 
+def poisson_regression(design: Floats, counts: Floats, exposure: Floats) -> Maximum:
+    """Return the likeliest coefficients of the log of the rate at which counts come.
+
+    Parameters
+    ----------
+    design : ndarray of float, shape (n, k)
+        What each coefficient is multiplied by, row by row.
+    counts, exposure : ndarray of float, shape (n,)
+        Of each row; exposure above 0.
+    """
+
+    def log_likelihood(coefficients: Floats) -> Derivatives:
+        log_mean = design @ coefficients + np.log(exposure)
+        mean = np.exp(np.minimum(log_mean, 300))
+        value = float(counts @ log_mean - mean.sum())
+        return value, design.T @ (counts - mean), -design.T @ (design * mean[:, None])
+
+    at_one_rate = np.linalg.lstsq(design, np.full(len(design), np.log(counts.sum() / exposure.sum())))[0]
+    return maximum(log_likelihood, at_one_rate)
+
+
 def likely_spreads(cells: Cells, start: Floats) -> list[Spread]:
     """Return values of the effects' sd that cover what the data leave open about it, each with its weight.
 

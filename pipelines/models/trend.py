@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.stats import false_discovery_control, nbinom, poisson, t
 
 from pipelines.faults import DataFault
-from pipelines.models.grouped_likelihood import Derivatives, maximum
+from pipelines.models.grouped_likelihood import poisson_regression
 from pipelines.models.limits import Floats
 
 WIDTH = 3.0  # control limits in standard errors
@@ -285,13 +285,7 @@ def rate_of_change(removed: ArrayLike, exposure: ArrayLike, years: ArrayLike, le
 
     design = np.column_stack([np.ones_like(years), years - years.mean()])
 
-    def log_likelihood(coefficients: Floats) -> Derivatives:
-        log_mean = design @ coefficients + np.log(exposure)
-        mean = np.exp(np.minimum(log_mean, 300))
-        value = float(removed @ log_mean - mean.sum())
-        return value, design.T @ (removed - mean), -design.T @ (design * mean[:, None])
-
-    fit = maximum(log_likelihood, np.array([np.log(removed.sum() / exposure.sum()), 0.0]))
+    fit = poisson_regression(design, removed, exposure)
     if not fit.is_settled:
         return replace(unknown, note="the search for the best fit did not settle, no rate of change")
     mean = exposure * np.exp(design @ fit.at)
