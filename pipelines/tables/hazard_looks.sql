@@ -10,6 +10,7 @@ with load_bearing as (         -- one row: a group and the day of a look that cl
     -- A removal with no criterion stated counts, since nobody can rule it out.
     where line.inspection_type <> 'initial' and is_of_removals and tier in ('load-bearing', 'not stated')
         and gap.previous_on is not null
+        and gap.removed + gap.removed_frequent > 0  -- true of all of them, and keeps most days out of the join
     group by gap.group_id, gap.closed_on
 )
 select kind, previous_on, inspected_on, is_first_look,
