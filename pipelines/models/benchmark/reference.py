@@ -110,10 +110,13 @@ def _compared(
     has_reference = rows["environment"].isin(model.environments)
     priced, rest = model.priced(rows[has_reference]), rows[~has_reference]
     others = (sites_by_environment - 1).to_dict()
-    own_of, rest_of = dict(list(priced.groupby(SITE))), dict(list(rest.groupby(SITE)))
+    own_of, rest_of = (
+        dict(list(part.drop(columns=SITE).groupby([part[name] for name in SITE]))) for part in (priced, rest)
+    )
+    none, none_left = (part.head(0).drop(columns=SITE) for part in (priced, rest))
     for client, site in rows[SITE].drop_duplicates().itertuples(index=False):
-        own = own_of.get((client, site), priced.head(0)).drop(columns=SITE).reset_index(drop=True)
-        without = rest_of.get((client, site), rest.head(0))
+        own = own_of.get((client, site), none)
+        without = rest_of.get((client, site), none_left)
         yield SiteReference(
             client=str(client),
             site=str(site),
