@@ -9,7 +9,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
-from scipy.stats import false_discovery_control, nbinom, poisson, t
+from scipy.special import stdtr, stdtrit
+from scipy.stats import false_discovery_control, nbinom, poisson
 
 from pipelines.faults import DataFault
 from pipelines.models.grouped_likelihood import poisson_regression
@@ -292,7 +293,7 @@ def rate_of_change(removed: ArrayLike, exposure: ArrayLike, years: ArrayLike, le
     freedom = removed.size - 2
     dispersion = float(np.sum((removed - mean) ** 2 / mean) / freedom)
     slope, error = float(fit.at[1]), float(np.sqrt(fit.covariance[1, 1] * max(1.0, dispersion)))
-    reach = t.ppf((1 + level) / 2, freedom) * error
+    reach = stdtrit(freedom, (1 + level) / 2) * error
     if abs(slope) + reach > LARGEST_LOG_RATIO:
         return replace(unknown, note="removals too unevenly spread over time, no rate of change")
     return replace(
@@ -303,7 +304,7 @@ def rate_of_change(removed: ArrayLike, exposure: ArrayLike, years: ArrayLike, le
         slope=slope,
         slope_error=error,
         dispersion=dispersion,
-        p_value=float(2 * t.sf(abs(slope) / error, freedom)),
+        p_value=float(2 * stdtr(freedom, -abs(slope) / error)),
     )
 
 
