@@ -1,6 +1,6 @@
 -- One row: what the benchmark compares of a site: environment, service class, use, size, pin, and who looked.
 with persons as (              -- one row: a group and a day of periodic inspection at a place, and an inspector of its lines
-    select part.group_id, place_class, inspected_on, inspector, sum(lines) as lines, min(first_line) as first_line
+    select part.group_id, place_class, inspected_on, inspector, sum(lines)::bigint as lines, min(first_line) as first_line
     from summed_lines as line
     join group_wordings as part on part.wording = line.group_id and part.serial is not distinct from line.serial
     where inspection_type = 'periodic' and inspector is not null
