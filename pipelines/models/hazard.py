@@ -363,7 +363,7 @@ def gap_exponent(fit: HazardFit) -> GapExponent | None:
         design=np.column_stack([steady.model.design, log_gap - log_gap.mean()]),
         terms=[*steady.model.terms, ("log gap", "")],
     )
-    without, estimate = steady.estimate, _estimate(growing, steady.weight)
+    without, estimate = steady.estimate, _estimate(growing, steady.weight, steady.estimate)
     if not (without.is_settled and estimate.is_settled):
         return None
     exponent = 1 + estimate.coefficients[-1]
@@ -530,10 +530,13 @@ def _cells(model: _Model, weight: Floats) -> Cells:
     )
 
 
-def _estimate(model: _Model, weight: Floats) -> _Estimate:
+def _estimate(model: _Model, weight: Floats, nearby: _Estimate | None = None) -> _Estimate:
     cells = _cells(model, weight)
     start = np.zeros(len(model.terms))
-    start[0] = np.log(cells.removed.sum() / cells.exposure.sum())
+    if nearby is None:
+        start[0] = np.log(cells.removed.sum() / cells.exposure.sum())
+    else:
+        start[: len(nearby.coefficients)] = nearby.coefficients
     alike = maximum(lambda coefficients: pooled_likelihood(cells, coefficients), start)
     no_effect = np.zeros(cells.unit[-1] + 1)
     of_alike = _Estimate(
@@ -542,9 +545,11 @@ def _estimate(model: _Model, weight: Floats) -> _Estimate:
     if not model.is_pooled:
         return of_alike
     # The likelihood may fall from an sd of 0 and rise again further out: the search comes from the far side, where
-    # a log sd of 0 is, and what it finds is compared with 0.
+    # a log sd of 0 is, or from what it came to nearby, and what it finds is compared with 0.
+    of_nearby = nearby and nearby.effect_sd
     differing = maximum(
-        lambda theta: integrated_likelihood(cells, theta[:-1], theta[-1]), np.append(alike.at, 0.0)
+        lambda theta: integrated_likelihood(cells, theta[:-1], theta[-1]),
+        np.append(start, np.log(of_nearby)) if of_nearby else np.append(alike.at, 0.0),
     )
     effect_sd = float(np.exp(differing.at[-1]))
     if effect_sd < LEAST_EFFECT_SD or differing.value <= alike.value:
