@@ -46,12 +46,12 @@ class SiteReference:
     @property
     def observed(self) -> int:
         """Removals in the cells that have a reference."""
-        return int(self.own["observed"].sum())
+        return int(self.own["observed"].to_numpy().sum())
 
     @property
     def expected(self) -> float:
         """Removals expected in the same cells."""
-        return float(self.own["expected"].sum())
+        return float(self.own["expected"].to_numpy().sum())
 
 
 def site_references(cells: pd.DataFrame, rules: BenchmarkRules) -> Iterator[SiteReference]:
