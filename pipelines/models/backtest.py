@@ -70,10 +70,10 @@ def _held_against(
     fit: HazardFit, before: pd.DataFrame, after: pd.DataFrame, level: float, random: np.random.Generator
 ) -> pd.DataFrame:
     known = fit.rates[fit.rates["rate_upper"].notna() & (fit.rates["rate"] > 0)]
-    alone = _sums(before)[[*PLACE, "removed", "exposure"]].rename(
-        columns={"removed": "removed_before", "exposure": "exposure_before"}
-    )
-    places = known.drop(columns=["removed", "inspected"]).merge(_sums(after), on=PLACE).merge(alone, on=PLACE)
+    known = known.drop(columns=["removed", "inspected"])
+    looks_after = after.groupby(PLACE, observed=True)["inspected_on"].nunique().rename("looks_after")
+    sums = _sums(after).join(looks_after).join(_sums(before), rsuffix="_before")
+    places = known.merge(sums, on=PLACE)
     doubt = np.log(places["rate_upper"] / places["rate_lower"].clip(lower=1e-9)) / (
         2 * norm.ppf((1 + level) / 2)
     )
@@ -94,10 +94,7 @@ def _held_against(
 
 
 def _sums(looks: pd.DataFrame) -> pd.DataFrame:
-    """Return the removals, the exposure [shackle-years] and the days of looks of each place."""
+    """Return the removals and the exposure [shackle-years] of each place."""
     # Half the time of a removed item, as in the actuarial rate.
     exposure = looks["gap_years"] * (looks["inspected"] - looks["removed"] / 2)
-    places = looks.assign(exposure=exposure).groupby(PLACE, as_index=False)
-    return places.agg(
-        removed=("removed", "sum"), exposure=("exposure", "sum"), looks_after=("inspected_on", "nunique")
-    )
+    return looks.assign(exposure=exposure).groupby(PLACE, observed=True)[["removed", "exposure"]].sum()

@@ -149,12 +149,14 @@ def _histories(looks: pd.DataFrame, place: NDArray[np.intp], group: list[str]) -
     """Return the histories of the groups of each place; those with looks alike in gap and joiners are added up."""
     number = looks.groupby(group, dropna=False, sort=False).ngroup().to_numpy()
     order = np.argsort(number, kind="stable")
-    looks, place, number = looks.iloc[order], place[order], number[order]
+    place, number = place[order], number[order]
+    inspected, removed, gap_years, joined = (
+        looks[name].to_numpy()[order] for name in ("inspected", "removed", "gap_years", "joined")
+    )
     starts = np.flatnonzero(np.diff(number, prepend=-1))
     lengths = np.diff(starts, append=len(number))
     position = np.arange(len(number)) - np.repeat(starts, lengths)
-    inspected, removed = looks["inspected"].to_numpy(), looks["removed"].to_numpy()
-    gap_years, stayed = looks["gap_years"].to_numpy(), 1 - looks["joined"].to_numpy() / inspected
+    stayed = 1 - joined / inspected
     alike = pd.DataFrame({"position": position, "gap_years": gap_years, "stayed": stayed})
     marks = np.add.reduceat(pd.util.hash_pandas_object(alike, index=False).to_numpy(), starts)
     keys = pd.DataFrame({"looks": -lengths, "place": place[starts], "mark": marks})

@@ -163,6 +163,7 @@ class _Model:
 
 @dataclass(frozen=True)
 class _Estimate:
+    cells: Cells
     coefficients: Floats
     covariance: Floats
     value: float
@@ -205,7 +206,11 @@ def grouped_looks(exposures: pd.DataFrame) -> pd.DataFrame:
     [[0.8994, 10.0, 2.0]]
     """
     looks = exposures[~exposures["is_first_look"].astype(bool)]
-    days = (pd.to_datetime(looks["inspected_on"]) - pd.to_datetime(looks["previous_on"])).dt.days
+    # A cache pays for texts only, and these are days already but in tests.
+    inspected_on, previous_on = (
+        pd.to_datetime(looks[name], cache=False) for name in ("inspected_on", "previous_on")
+    )
+    days = (inspected_on - previous_on).dt.days
     inspected = looks["inspected"] + looks["removed_between"]
     return looks.assign(
         inspected=inspected,
@@ -304,10 +309,10 @@ def fit_hazard(
     rates = _rates_on_their_own(every, weight_of_look, limits_level, upper_level)
     spreads: list[Spread] = []
     if model.is_pooled and estimate.is_settled:
-        spreads = likely_spreads(_cells(model, weight), estimate.coefficients)
+        spreads = likely_spreads(estimate.cells, estimate.coefficients)
     is_settled = estimate.is_settled and (bool(spreads) or not model.is_pooled)
     if spreads:
-        pooled = _pooled_rates(model, weight, estimate, spreads, limits_level, upper_level)
+        pooled = _pooled_rates(model, estimate, spreads, limits_level, upper_level)
         rates.loc[pooled.index, pooled.columns] = pooled
     elif not is_settled:
         notes += ("the search for the best fit did not settle: each place stands on its own looks",)
@@ -358,7 +363,7 @@ def gap_exponent(fit: HazardFit) -> GapExponent | None:
         design=np.column_stack([steady.model.design, log_gap - log_gap.mean()]),
         terms=[*steady.model.terms, ("log gap", "")],
     )
-    without, estimate = steady.estimate, _estimate(growing, steady.weight)
+    without, estimate = steady.estimate, _estimate(growing, steady.weight, steady.estimate)
     if not (without.is_settled and estimate.is_settled):
         return None
     exponent = 1 + estimate.coefficients[-1]
@@ -404,12 +409,14 @@ def _refuse_impossible_looks(looks: pd.DataFrame) -> None:
 
 def _numbered(looks: pd.DataFrame, covariates: list[str], effect_of: list[str]) -> _Looks:
     day = _number(looks["inspected_on"])[0]
-    unit, site = _combined(looks, effect_of), _combined(looks, SITE)
+    by_name = _combined(looks, PLACE)
+    names = looks[PLACE].iloc[_dense(by_name)[1]]
+    names = names.assign(unit=_combined(names, effect_of), site_number=_combined(names, SITE))
     # Places are numbered unit by unit.
-    place, first = _dense(unit * len(looks) + _combined(looks, PLACE))
-    names = looks[PLACE].iloc[first].reset_index(drop=True)
+    order = np.argsort(names["unit"].to_numpy(), kind="stable")
+    place = np.argsort(order)[by_name]
     return _Looks(
-        names=names.assign(unit=unit[first], site_number=site[first]),
+        names=names.iloc[order].reset_index(drop=True),
         place=place,
         look=_dense(place * (day.max() + 1) + day)[0],
         gap_years=looks["gap_years"].to_numpy(dtype=float),
@@ -441,8 +448,9 @@ def _dense(numbers: Ints) -> tuple[Ints, Ints]:
 def _levels(column: pd.Series) -> tuple[Ints, list[str]]:
     number, values = _number(column)
     names, level = np.unique([*(str(value) for value in values), NOT_STATED], return_inverse=True)
-    present, number = np.unique(level[number], return_inverse=True)
-    return number, [str(name) for name in names[present]]
+    level = level[number]
+    is_present = np.bincount(level, minlength=len(names)) > 0
+    return (np.cumsum(is_present) - 1)[level], [str(name) for name in names[is_present]]
 
 
 def _can_be_fitted(looks: _Looks) -> NDArray[np.bool_]:
@@ -469,9 +477,9 @@ def _estimate_with_look_spread(
 
 
 def _look_spread(model: _Model, estimate: _Estimate) -> tuple[LookSpread, Floats]:
-    looks = model.looks
-    effect = estimate.effect[_dense(looks.unit)[0]]
-    hazard = looks.gap_years * np.exp(model.design @ estimate.coefficients + effect)
+    looks, cells = model.looks, estimate.cells
+    log_rate = cells.design_of_kind @ estimate.coefficients + estimate.effect[cells.unit_of_kind]
+    hazard = looks.gap_years * np.exp(log_rate)[cells.kind]
     fitted = float(len(model.terms))
     if estimate.effect_sd:
         fitted += float(np.sum(1 - (estimate.effect_error / estimate.effect_sd) ** 2))
@@ -522,19 +530,26 @@ def _cells(model: _Model, weight: Floats) -> Cells:
     )
 
 
-def _estimate(model: _Model, weight: Floats) -> _Estimate:
+def _estimate(model: _Model, weight: Floats, nearby: _Estimate | None = None) -> _Estimate:
     cells = _cells(model, weight)
     start = np.zeros(len(model.terms))
-    start[0] = np.log(cells.removed.sum() / cells.exposure.sum())
+    if nearby is None:
+        start[0] = np.log(cells.removed.sum() / cells.exposure.sum())
+    else:
+        start[: len(nearby.coefficients)] = nearby.coefficients
     alike = maximum(lambda coefficients: pooled_likelihood(cells, coefficients), start)
     no_effect = np.zeros(cells.unit[-1] + 1)
-    of_alike = _Estimate(alike.at, alike.covariance, alike.value, alike.is_settled, no_effect, no_effect)
+    of_alike = _Estimate(
+        cells, alike.at, alike.covariance, alike.value, alike.is_settled, no_effect, no_effect
+    )
     if not model.is_pooled:
         return of_alike
     # The likelihood may fall from an sd of 0 and rise again further out: the search comes from the far side, where
-    # a log sd of 0 is, and what it finds is compared with 0.
+    # a log sd of 0 is, or from what it came to nearby, and what it finds is compared with 0.
+    of_nearby = nearby and nearby.effect_sd
     differing = maximum(
-        lambda theta: integrated_likelihood(cells, theta[:-1], theta[-1]), np.append(alike.at, 0.0)
+        lambda theta: integrated_likelihood(cells, theta[:-1], theta[-1]),
+        np.append(start, np.log(of_nearby)) if of_nearby else np.append(alike.at, 0.0),
     )
     effect_sd = float(np.exp(differing.at[-1]))
     if effect_sd < LEAST_EFFECT_SD or differing.value <= alike.value:
@@ -542,6 +557,7 @@ def _estimate(model: _Model, weight: Floats) -> _Estimate:
     units = cells.units(cells.design_of_kind @ differing.at[:-1])
     effect, effect_error = effect_modes(units, effect_sd)
     return _Estimate(
+        cells=cells,
         coefficients=differing.at[:-1],
         covariance=differing.covariance[:-1, :-1],
         effect_sd=effect_sd,
@@ -597,16 +613,14 @@ def _least_rate(looks: _Looks, level: float) -> float:
 
 def _pooled_rates(
     model: _Model,
-    weight: Floats,
     estimate: _Estimate,
     spreads: list[Spread],
     limits_level: float,
     upper_level: float,
 ) -> pd.DataFrame:
-    cells = _cells(model, weight)
     tail = (1 - limits_level) / 2
-    lower, upper, one_sided = place_quantiles(cells, spreads, [tail, 1 - tail, upper_level])
-    log_rate = place_log_rates(cells, estimate.coefficients, estimate.effect)
+    lower, upper, one_sided = place_quantiles(estimate.cells, spreads, [tail, 1 - tail, upper_level])
+    log_rate = place_log_rates(estimate.cells, estimate.coefficients, estimate.effect)
     return pd.DataFrame(
         {
             "rate": 100 * np.exp(log_rate),

@@ -9,10 +9,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
-from scipy.stats import false_discovery_control, nbinom, poisson, t
+from scipy.special import stdtr, stdtrit
+from scipy.stats import false_discovery_control, nbinom, poisson
 
 from pipelines.faults import DataFault
-from pipelines.models.grouped_likelihood import Derivatives, maximum
+from pipelines.models.grouped_likelihood import poisson_regression
 from pipelines.models.limits import Floats
 
 WIDTH = 3.0  # control limits in standard errors
@@ -285,20 +286,14 @@ def rate_of_change(removed: ArrayLike, exposure: ArrayLike, years: ArrayLike, le
 
     design = np.column_stack([np.ones_like(years), years - years.mean()])
 
-    def log_likelihood(coefficients: Floats) -> Derivatives:
-        log_mean = design @ coefficients + np.log(exposure)
-        mean = np.exp(np.minimum(log_mean, 300))
-        value = float(removed @ log_mean - mean.sum())
-        return value, design.T @ (removed - mean), -design.T @ (design * mean[:, None])
-
-    fit = maximum(log_likelihood, np.array([np.log(removed.sum() / exposure.sum()), 0.0]))
+    fit = poisson_regression(design, removed, exposure)
     if not fit.is_settled:
         return replace(unknown, note="the search for the best fit did not settle, no rate of change")
     mean = exposure * np.exp(design @ fit.at)
     freedom = removed.size - 2
     dispersion = float(np.sum((removed - mean) ** 2 / mean) / freedom)
     slope, error = float(fit.at[1]), float(np.sqrt(fit.covariance[1, 1] * max(1.0, dispersion)))
-    reach = t.ppf((1 + level) / 2, freedom) * error
+    reach = stdtrit(freedom, (1 + level) / 2) * error
     if abs(slope) + reach > LARGEST_LOG_RATIO:
         return replace(unknown, note="removals too unevenly spread over time, no rate of change")
     return replace(
@@ -309,7 +304,7 @@ def rate_of_change(removed: ArrayLike, exposure: ArrayLike, years: ArrayLike, le
         slope=slope,
         slope_error=error,
         dispersion=dispersion,
-        p_value=float(2 * t.sf(abs(slope) / error, freedom)),
+        p_value=float(2 * stdtr(freedom, -abs(slope) / error)),
     )
 
 

@@ -1,25 +1,25 @@
--- One row: a tagged item whose receipt is on record, with the ages [years] between which it became rejectable:
--- age_fit, when it was last seen fit, and age_removed, empty while in service. $as_of: the last day counted.
-with days as (            -- one row: an item and a day with lines of it
-    select client, serial, inspected_on as day,
-        bool_or(inspection_type = 'initial' and quantity > removed) as is_accepted,
-        bool_or(inspection_type <> 'initial' and removed > 0) as is_removed
-    from summed_lines
-    where serial is not null and inspected_on <= $as_of
-    group by client, serial, inspected_on
+-- One row: the ages [years] between which tagged items whose receipt is on record became rejectable, and how many of them:
+-- age_fit, when they were last seen fit, and age_removed, empty while in service.
+with tags as (            -- one row: a group of an item with a serial, which has several where lines give it several classes
+    select group_id, min(group_id) over (partition by client, serial) as item from item_groups where serial is not null
 ),
 items as (                -- one row: an item accepted on receipt, and the day it went
-    select client, serial,
-        min(day) filter (where is_accepted) as entered_on,
-        min(day) filter (where is_removed) as removed_on
-    from days
-    group by client, serial
-    having entered_on is not null and entered_on = min(day)
+    select item,
+        min(day) filter (where accepted > 0) as entered_on,
+        min(day) filter (where removed + removed_frequent > 0) as removed_on
+    from tags join gap_days using (group_id)
+    group by item
+    having entered_on = min(day)
+),
+ages as (                 -- the same rows but for items removed on the day of their receipt
+    select item,
+        max(day - entered_on) filter (where removed_on is null or day < removed_on) / 365.25 as age_fit,
+        any_value(removed_on - entered_on) / 365.25 as age_removed
+    from items join tags using (item) join gap_days using (group_id)
+    where removed_on is null or removed_on > entered_on
+    group by item
 )
-select client, serial,
-    max(day - entered_on) filter (where removed_on is null or day < removed_on) / 365.25 as age_fit,
-    any_value(removed_on - entered_on) / 365.25 as age_removed
-from items join days using (client, serial)
-where removed_on is null or removed_on > entered_on
-group by client, serial
-order by client, serial
+select age_fit, age_removed, count(*) as items
+from ages
+group by age_fit, age_removed
+order by age_fit, age_removed

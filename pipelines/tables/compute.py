@@ -105,7 +105,7 @@ def compute_rates(con: duckdb.DuckDBPyConnection, as_of: date | None) -> pd.Data
     _write(con, "reasons_by_environment", reasons_by_environment(cells))
     _write(con, "overdue_inspections", overdue_inspections(con, as_of))
     looks = hazard_looks(con)
-    rates, model = pooled_rates(con, looks, as_of)
+    rates, model = pooled_rates(con, looks)
     _write(con, "pooled_rates", rates)
     _write(con, "hazard_model", model)
     # What follows sums up what was just written.

@@ -1,5 +1,5 @@
--- One row: the looks of one day at items of one kind at a place that were last looked at on one day.
--- First looks are left out, since they open the clock, and so are looks at which nothing was presented or removed.
+-- One row: the looks of one day at items of one kind at a place, by the number of place_kinds, that were last looked at on one
+-- day. First looks are left out, since they open the clock, and so are looks at which nothing was presented or removed.
 with load_bearing as (         -- one row: a group and the day of a look that closed the gap in which such removals fell
     select gap.group_id, gap.closed_on as inspected_on, sum(line.primary_removed) as load_bearing_removed
     from summed_reasons as line
@@ -10,28 +10,18 @@ with load_bearing as (         -- one row: a group and the day of a look that cl
     -- A removal with no criterion stated counts, since nobody can rule it out.
     where line.inspection_type <> 'initial' and is_of_removals and tier in ('load-bearing', 'not stated')
         and gap.previous_on is not null
+        and gap.removed + gap.removed_frequent > 0  -- true of all of them, and keeps most days out of the join
     group by gap.group_id, gap.closed_on
-),
-looks as (                     -- one row: the looks of one day at items of one class at a place, last looked at on one day
-    select place_class, previous_on, inspected_on, is_first_look,
-        sum(inspected) as inspected,
-        sum(removed) as removed,
-        sum(removed_between) as removed_between,
-        sum(joined) as joined,
-        sum(load_bearing_removed) as load_bearing_removed
-    from gaps left join load_bearing using (group_id, inspected_on)
-    where not is_first_look and inspected + removed_between > 0
-    group by place_class, previous_on, inspected_on, is_first_look
 )
-select client, site, environment, service_class, use_frequency, size_band, kind.pin, previous_on, inspected_on, is_first_look,
+select kind, previous_on, inspected_on, is_first_look,
     sum(inspected)::bigint as inspected,
     sum(removed)::bigint as removed,
     sum(removed_between)::bigint as removed_between,
     sum(joined)::bigint as joined,
     coalesce(sum(load_bearing_removed), 0)::bigint as load_bearing_removed
-from looks
-join line_groups as there on there.group_id = looks.place_class
-join item_kinds as kind using (item_class)
-join site_register using (client, site, environment)
-group by all
-order by all
+from gaps
+left join load_bearing using (group_id, inspected_on)
+join place_kinds using (place_class)
+where not is_first_look and inspected + removed_between > 0
+group by kind, previous_on, inspected_on, is_first_look
+order by kind, previous_on, inspected_on

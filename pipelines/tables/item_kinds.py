@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from pipelines.contracts import risk_targets
+from pipelines.shipped import statement
 
 
 def make_item_kinds(con: duckdb.DuckDBPyConnection) -> None:
@@ -29,6 +30,12 @@ def make_item_kinds(con: duckdb.DuckDBPyConnection) -> None:
         "create or replace temp table item_kinds (item_class varchar, size_band varchar, pin varchar)"
     )
     con.append("item_kinds", kinds, by_name=True)
+
+
+def make_place_kinds(con: duckdb.DuckDBPyConnection) -> None:
+    """Make the temporary tables `item_kinds` and `place_kinds`, the kinds of item at each place, by number and by name."""
+    make_item_kinds(con)
+    con.execute(statement("pipelines.tables", "place_kinds.sql"))
 
 
 def size_bands(nominal_size_mm: pd.Series, up_to_mm: Sequence[float]) -> pd.Series:

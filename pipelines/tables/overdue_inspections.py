@@ -9,7 +9,7 @@ from pipelines.shipped import statement
 
 
 def overdue_inspections(con: duckdb.DuckDBPyConnection, as_of: date | None) -> pd.DataFrame:
-    """Return the table `overdue_inspections` as it stands on `as_of`, from `standing_groups`, `exposures` and `site_register`.
+    """Return the table `overdue_inspections` as it stands on `as_of`, from `standing_groups`, `gaps` and `site_register`.
 
     An item stands at the place where it was last seen. Those that `exposures` counts as unaccounted for at their last
     look, or at the one they missed, are neither in the quantity nor do they set the due day.

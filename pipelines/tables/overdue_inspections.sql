@@ -1,18 +1,19 @@
 -- One row: an item class of an environment of a site that has items in service. $as_of: the last day counted.
-with missing as (         -- one row: a group and how many of it nobody presented when they were last expected
-    select client, site, environment, item_class, serial,
-        arg_max(unaccounted_for, inspected_on) as unaccounted_for
-    from exposures
-    group by client, site, environment, item_class, serial
+with missing as (         -- one row: a group at a place and how many of it nobody presented when they were last expected there
+    select gap.group_id, site, environment, unaccounted_for
+    from (
+        select group_id, place_class, arg_max(unaccounted_for, inspected_on) as unaccounted_for
+        from gaps
+        group by group_id, place_class
+    ) as gap
+    join line_groups as there on there.group_id = gap.place_class
 ),
 in_service as (           -- the groups that have items; one serial is one item, and a missing one does not fall due
     select groups.client, groups.site, groups.environment, groups.item_class, last_periodic_on, starts_on,
         coalesce(unaccounted_for, 0) as unaccounted_for,
         case when groups.serial is null then items else least(items, 1) - coalesce(unaccounted_for, 0) end as quantity
     from standing_groups as groups
-    left join missing
-        on missing.client = groups.client and missing.site = groups.site and missing.environment = groups.environment
-        and missing.item_class = groups.item_class and missing.serial is not distinct from groups.serial
+    left join missing using (group_id, site, environment)
 ),
 classes as (              -- one row: an item class at a place, by its group that falls due first
     select client, site, environment, item_class,

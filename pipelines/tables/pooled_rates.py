@@ -1,7 +1,5 @@
 """Removal rates of places from one model of all looks, and what that model says of the rest."""
 
-from datetime import date
-
 import duckdb
 import numpy as np
 import pandas as pd
@@ -18,7 +16,7 @@ from pipelines.models.hazard import (
     grouped_looks,
 )
 from pipelines.shipped import statement
-from pipelines.tables.item_kinds import make_item_kinds
+from pipelines.tables.item_kinds import make_place_kinds
 
 COVARIATES = ["environment", "service_class", "size_band", "pin", "use_frequency"]
 AGEING = "ageing of items"
@@ -26,9 +24,7 @@ RATES = {"rate": "pooled_rate", "rate_lower": "pooled_rate_lower", "rate_upper":
 FACTORS_IN_TABLE = {"factor": "estimate", "factor_lower": "estimate_lower", "factor_upper": "estimate_upper"}
 
 
-def pooled_rates(
-    con: duckdb.DuckDBPyConnection, looks: pd.DataFrame, as_of: date | None
-) -> tuple[pd.DataFrame, pd.DataFrame]:
+def pooled_rates(con: duckdb.DuckDBPyConnection, looks: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Return the tables `pooled_rates` and `hazard_model`, from `hazard_looks` and the lines; both may be empty.
 
     Two models are fitted: of all removals, and of those on a load-bearing criterion or with none stated. Whether items
@@ -40,8 +36,6 @@ def pooled_rates(
         The open store.
     looks : DataFrame
         As of `hazard_looks`.
-    as_of : date
-        The last day counted; None where no line is.
     """
     if looks.empty:
         return _none("pooled_rates"), _none("hazard_model")
@@ -51,14 +45,17 @@ def pooled_rates(
     rates = fit.rates.rename(columns={**RATES, "rate_upper_one_sided": "highest_rate", "basis": "rate_basis"})
     of_tier = load_bearing.rates.rename(columns={"rate_upper_one_sided": "highest_load_bearing_rate"})
     rates = rates.merge(of_tier[[*PLACE, "highest_load_bearing_rate"]], on=PLACE)
-    ages = con.execute(statement("pipelines.tables", "ages.sql"), {"as_of": as_of}).df()
+    ages = con.execute(statement("pipelines.tables", "ages.sql")).df()
     return rates, _model_in_words(fit, gap_exponent(fit), _ageing(ages, targets))
 
 
 def hazard_looks(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     """Return the looks that have an earlier one, by place, day and kind of item, as the hazard model takes them."""
-    make_item_kinds(con)
-    return grouped_looks(con.execute(statement("pipelines.tables", "hazard_looks.sql")).df())
+    make_place_kinds(con)
+    looks = con.execute(statement("pipelines.tables", "hazard_looks.sql")).df()
+    kinds = con.execute("select distinct * exclude (place_class) from place_kinds").df().set_index("kind")
+    # As categories, names are told apart once and not in each fit.
+    return grouped_looks(looks.join(kinds.astype("category"), on="kind").drop(columns="kind"))
 
 
 def _fit(looks: pd.DataFrame, targets: RiskTargets) -> HazardFit:
@@ -97,8 +94,7 @@ def _ageing(ages: pd.DataFrame, targets: RiskTargets) -> pd.DataFrame:
     if ages.empty:
         words = "no tagged item with its receipt on record, so that nothing can be said of ageing"
         return pd.DataFrame([{"covariate": AGEING, "remark": words}])
-    pairs = ages.groupby(["age_fit", "age_removed"], dropna=False, as_index=False).size()
-    lower, upper, items = pairs["age_fit"], pairs["age_removed"], pairs["size"]
+    lower, upper, items = ages["age_fit"], ages["age_removed"], ages["items"]
     fit = fit_weibull(lower, upper, targets.rate_limits_level, items=items)
     of = (
         f"{fit.items:,.0f} tagged items with their receipt on record, {fit.removed:,.0f} removed: {fit.words}"

@@ -8,39 +8,46 @@ with lines as (           -- one row: a wording of in-service lines
 pins as (                 -- one row: an item class; it has one kind of pin
     select item_class, min(pin) as pin from lines group by item_class
 ),
-reasons as (              -- one row: a row of reason_sums, with the gap that it fell in where a look closed it, as in gap_days
-    select reason.* replace (coalesce(pin, body, 'not stated') as pin), closed_on, closed_at
-    from summed_reasons as reason
-    left join group_wordings as part on part.wording = reason.group_id and part.serial is not distinct from reason.serial
-    left join gap_days as gap
-        on gap.group_id = part.group_id and gap.day = reason.inspected_on and previous_on is not null and is_of_removals
-    where inspection_type <> 'initial' and inspected_on <= $as_of
+reasons as (              -- one row: a wording and a criterion that was ticked there
+    select group_id, criterion, sum(primary_removed) as removed, sum(mentions) as mentions
+    from reason_sums
+    where inspected_on <= $as_of
+    group by group_id, criterion
+),
+ticked as (               -- one row: a source and a criterion that somebody ticked there, on receipt too
+    select distinct source, criterion from reasons join counted_groups using (group_id)
 ),
 removals as (             -- one row: a pin at a place, and a criterion that was ticked there
-    select client, site, environment, pin, criterion, sum(primary_removed) as removed, sum(mentions) as mentions
-    from reasons
-    group by client, site, environment, pin, criterion
+    select client, site, environment, coalesce(pin, body, 'not stated') as pin, criterion,
+        sum(removed) as removed, sum(mentions) as mentions
+    from reasons join counted_groups using (group_id)
+    where inspection_type <> 'initial'
+    group by client, site, environment, coalesce(pin, body, 'not stated'), criterion
 ),
-closings as (             -- one row: a class and place of looks that closed a gap, their day, and a criterion of removals in it
-    select closed_at, closed_on, criterion, sum(primary_removed) as primary_removed
-    from reasons
-    where closed_on is not null
-    group by closed_at, closed_on, criterion
-),
-removals_at_risk as (     -- one row: a pin at a place, and a criterion of removals whose gap was closed there
-    select client, site, environment, pins.pin, criterion,
+closings as (             -- one row: a class and place of looks that closed a gap, and a criterion of removals in it
+    select closed_at, criterion,
         sum(primary_removed) as removed_at_risk,
         sum(primary_removed) filter (where closed_on > last_day($as_of::date - interval 12 month))
             as removed_last_12_months,
         sum(primary_removed) filter (where closed_on > last_day($as_of::date - interval 24 month)
             and closed_on <= last_day($as_of::date - interval 12 month)) as removed_prior_12_months
+    from reason_sums as reason
+    join counted_groups using (group_id)
+    join group_wordings as part on part.wording = reason.group_id and part.serial is not distinct from reason.serial
+    join gap_days as gap on gap.group_id = part.group_id and gap.day = reason.inspected_on
+    where inspection_type <> 'initial' and is_of_removals and previous_on is not null and closed_on is not null
+        and gap.removed + gap.removed_frequent > 0  -- true of all of them, and keeps most days out of the join
+    group by closed_at, criterion
+),
+removals_at_risk as (     -- one row: a pin at a place, and a criterion of removals whose gap was closed there
+    select client, site, environment, pins.pin, criterion,
+        sum(removed_at_risk) as removed_at_risk,
+        sum(removed_last_12_months) as removed_last_12_months,
+        sum(removed_prior_12_months) as removed_prior_12_months
     from closings
     join line_groups as there on there.group_id = closed_at
     join pins using (item_class)
     group by client, site, environment, pins.pin, criterion
-),
-ticked as (               -- one row: a source and a criterion that somebody ticked there, on receipt too
-    select distinct source, criterion from summed_reasons where inspected_on <= $as_of
 ),
 could_be_ticked as (      -- one row: a place and a criterion on the list of an exporter it used
     select distinct client, site, environment, criterion
@@ -48,15 +55,25 @@ could_be_ticked as (      -- one row: a place and a criterion on the list of an 
     union
     select client, site, environment, criterion from removals_at_risk
 ),
-exposure as (             -- one row: a pin at a place
-    select client, site, environment, pin,
+looked_at as (            -- one row: an item class at a place
+    select place_class,
         sum(shackle_years) as shackle_years,
         sum(shackle_years) filter (where inspected_on > last_day($as_of::date - interval 12 month))
             as shackle_years_last_12_months,
         sum(shackle_years) filter (where inspected_on > last_day($as_of::date - interval 24 month)
             and inspected_on <= last_day($as_of::date - interval 12 month)) as shackle_years_prior_12_months
-    from exposures join pins using (item_class)
-    group by client, site, environment, pin
+    from gaps
+    group by place_class
+),
+exposure as (             -- one row: a pin at a place
+    select client, site, environment, pins.pin,
+        sum(shackle_years) as shackle_years,
+        sum(shackle_years_last_12_months) as shackle_years_last_12_months,
+        sum(shackle_years_prior_12_months) as shackle_years_prior_12_months
+    from looked_at
+    join line_groups as there on there.group_id = place_class
+    join pins using (item_class)
+    group by client, site, environment, pins.pin
 ),
 pins_at_places as (
     select client, site, environment, pin from lines

@@ -11,7 +11,7 @@ from pipelines.models.benchmark import (
     site_references,
 )
 from pipelines.shipped import statement
-from pipelines.tables.item_kinds import make_item_kinds
+from pipelines.tables.item_kinds import make_place_kinds
 
 
 def site_benchmark(con: duckdb.DuckDBPyConnection) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -20,7 +20,7 @@ def site_benchmark(con: duckdb.DuckDBPyConnection) -> tuple[pd.DataFrame, pd.Dat
     Reads `exposures`, the sums of the lines and `site_register`.
     """
     rules = benchmark_rules()
-    make_item_kinds(con)
+    make_place_kinds(con)
     cells = con.execute(statement("pipelines.tables", "site_benchmark.sql")).df()
     references = list(site_references(cells, rules))
     strictness = inspector_strictness(cells, references, rules)

@@ -1,7 +1,7 @@
 -- One row: a site, with how its inspections are kept up. $grace_days: so late still counts as on time.
--- Reads exposures and the tables removal_rates, reason_breakdown, overdue_inspections, interval_recommendations.
+-- Reads gaps and the tables removal_rates, reason_breakdown, overdue_inspections, interval_recommendations.
 with looks as (           -- one row: a site; its looks after an earlier one, and the items expected at them
-    select gap.client, gap.site,
+    select client, site,
         count(*) filter (where gap.inspected > 0) as looks,
         count(*) filter (
             where gap.inspected > 0 and gap.inspected_on
@@ -9,11 +9,11 @@ with looks as (           -- one row: a site; its looks after an earlier one, an
         ) as looks_on_time,
         sum(gap.inspected - gap.joined + gap.unaccounted_for) as items_expected,
         sum(gap.unaccounted_for) as items_unaccounted_for
-    from exposures as gap
-    join site_register as place
-        on place.client = gap.client and place.site = gap.site and place.environment = gap.environment
+    from gaps as gap
+    join line_groups as there on there.group_id = gap.place_class
+    join site_register as place using (client, site, environment)
     where not gap.is_first_look
-    group by gap.client, gap.site
+    group by client, site
 ),
 stock as (                -- one row: a site; items in service, and those past their day
     select client, site, sum(quantity) as in_service, sum(quantity) filter (where days_overdue > 0) as overdue

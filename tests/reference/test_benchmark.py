@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from scipy.optimize import minimize
-from scipy.stats import binom, chi2, gamma, nbinom, norm, poisson
+import statsmodels.api as sm
+from scipy.stats import binom, chi2, gamma, norm, poisson
 
 from pipelines.contracts import benchmark_rules
 from pipelines.models.benchmark import compared_sites, site_references
@@ -239,20 +239,29 @@ def test_shrunken_ratios_of_the_auckland_areas():
 
 
 def test_the_fitted_spread_is_where_the_likelihood_is_highest():
-    # Second road to glm.nb: the negative-binomial likelihood maximised without statsmodels.
+    # Second road to glm.nb: statsmodels' negative-binomial regression on a constant.
     cases = pd.read_csv(CHECKS / "shrunken_ratios_auckland.csv")
     observed, expected = cases["observed"].to_numpy(), cases["expected"].to_numpy()
-
-    def minus_log_likelihood(point):
-        shape, mean = np.exp(point)
-        return -nbinom.logpmf(observed, shape, shape / (shape + mean * expected)).sum()
-
-    best = minimize(
-        minus_log_likelihood, [1.0, 0.0], method="Nelder-Mead", options={"xatol": 1e-7, "fatol": 1e-9}
-    )
+    model = sm.NegativeBinomial(observed, np.ones(len(observed)), offset=np.log(expected))
+    best = model.fit(method="bfgs", gtol=1e-8, disp=False)
     prior = fitted_prior(observed, expected)
-    assert [prior.shape, prior.mean] == pytest.approx(np.exp(best.x), rel=1e-4)
-    assert -best.fun == pytest.approx(expected_of("shrunken_ratios_auckland")["loglik"], abs=1e-5)
+    assert [prior.mean, prior.shape] == pytest.approx([np.exp(best.params[0]), 1 / best.params[1]], rel=1e-4)
+    assert best.llf == pytest.approx(expected_of("shrunken_ratios_auckland")["loglik"], abs=1e-5)
+
+
+def test_what_a_reference_expects_is_what_statsmodels_fits():
+    cells = pd.DataFrame(
+        [("A", f"Yard {site}", env, pin) for site in range(8) for env in "xyz" for pin in ("bolt", "screw")],
+        columns=["client", "site", "environment", "pin"],
+    ).assign(service_class="general", use_frequency="weekly", size_band="small", inspected=500)
+    random = np.random.default_rng(5)
+    cells["shackle_years"] = random.uniform(50, 150, len(cells))
+    cells["observed"] = random.poisson(0.1 * cells["shackle_years"])
+    fleet = next(site_references(cells, benchmark_rules())).reference
+    design = sm.add_constant(pd.get_dummies(fleet[["environment", "pin"]], drop_first=True).astype(float))
+    exposure = np.log(fleet["shackle_years"])
+    fit = sm.GLM(fleet["observed"], design, family=sm.families.Poisson(), offset=exposure).fit(tol=1e-12)
+    assert fleet["expected"].to_numpy() == pytest.approx(fit.fittedvalues.to_numpy(), rel=1e-7)
 
 
 def test_ratio_limits_are_garwood_over_expected(two_populations):

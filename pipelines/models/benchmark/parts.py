@@ -14,6 +14,7 @@ from pipelines.models.benchmark.reference import FACTORS, SITE, SiteReference
 RAW, INTERVAL, ENVIRONMENT = "raw ratio", "interval", "environment"
 ITEM_MIX, STRICTNESS, REMAINS = "item mix", "inspector strictness", "what remains"
 PARTS = (RAW, INTERVAL, ENVIRONMENT, ITEM_MIX, STRICTNESS, REMAINS)
+NUMBERS = ["inspected", "shackle_years", "surroundings", "items", "expected"]
 ROUNDS = 200
 
 
@@ -64,7 +65,7 @@ def ratio_parts(
 
 
 def _multipliers(site: SiteReference, strictness: float) -> dict[str, float]:
-    own, fleet = site.own, site.reference
+    own, fleet = ({name: cells[name].to_numpy() for name in NUMBERS} for cells in (site.own, site.reference))
     own_years, fleet_years = own["shackle_years"].sum(), fleet["shackle_years"].sum()
     surroundings_own, surroundings_fleet = _mean(own, "surroundings"), _mean(fleet, "surroundings")
     items_own, items_fleet = _mean(own, "items"), _mean(fleet, "items")
@@ -86,7 +87,7 @@ def _multipliers(site: SiteReference, strictness: float) -> dict[str, float]:
     }
 
 
-def _mean(cells: pd.DataFrame, multiplier: str) -> float:
+def _mean(cells: Mapping[str, np.ndarray], multiplier: str) -> float:
     return float(np.average(cells[multiplier], weights=cells["shackle_years"]))
 
 

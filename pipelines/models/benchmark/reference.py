@@ -1,6 +1,5 @@
 """Removals expected at a site: those that the rest of the fleet would have had with its mix and its exposure."""
 
-import warnings
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
@@ -9,6 +8,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pipelines.contracts import BenchmarkRules
+from pipelines.models.grouped_likelihood import poisson_regression
 
 SITE = ["client", "site"]
 # What the reference knows of a cell; it does not know the site.
@@ -46,12 +46,12 @@ class SiteReference:
     @property
     def observed(self) -> int:
         """Removals in the cells that have a reference."""
-        return int(self.own["observed"].sum())
+        return int(self.own["observed"].to_numpy().sum())
 
     @property
     def expected(self) -> float:
         """Removals expected in the same cells."""
-        return float(self.own["expected"].sum())
+        return float(self.own["expected"].to_numpy().sum())
 
 
 def site_references(cells: pd.DataFrame, rules: BenchmarkRules) -> Iterator[SiteReference]:
@@ -110,10 +110,13 @@ def _compared(
     has_reference = rows["environment"].isin(model.environments)
     priced, rest = model.priced(rows[has_reference]), rows[~has_reference]
     others = (sites_by_environment - 1).to_dict()
-    own_of, rest_of = dict(list(priced.groupby(SITE))), dict(list(rest.groupby(SITE)))
+    own_of, rest_of = (
+        dict(list(part.drop(columns=SITE).groupby([part[name] for name in SITE]))) for part in (priced, rest)
+    )
+    none, none_left = (part.head(0).drop(columns=SITE) for part in (priced, rest))
     for client, site in rows[SITE].drop_duplicates().itertuples(index=False):
-        own = own_of.get((client, site), priced.head(0)).drop(columns=SITE).reset_index(drop=True)
-        without = rest_of.get((client, site), rest.head(0))
+        own = own_of.get((client, site), none)
+        without = rest_of.get((client, site), none_left)
         yield SiteReference(
             client=str(client),
             site=str(site),
@@ -148,26 +151,18 @@ class _Model:
                 levels,
                 *_nothing_known(),
             )
-        from statsmodels.genmod.families import Poisson
-        from statsmodels.genmod.generalized_linear_model import GLM
-
         # Each level has a column, so that the design is not of full rank: the fit is made along the directions that
         # the data can tell apart, which are the singular vectors with a singular value.
         columns, sizes, directions = np.linalg.svd(_design(cells, levels), full_matrices=False)
         rank = int(np.sum(sizes > 1e-9 * sizes[0]))
         directions = directions[:rank].T
-        model = GLM(
-            cells["observed"].to_numpy(dtype=float),
-            columns[:, :rank],
-            family=Poisson(),
-            offset=np.log(cells["shackle_years"].to_numpy()),
-        )
-        with warnings.catch_warnings():
-            # With a cell for each effect the fit meets the counts exactly, which is warned of and is no fault here.
-            warnings.simplefilter("ignore")
-            fit = model.fit(tol=1e-10)
+        design, exposure = columns[:, :rank], cells["shackle_years"].to_numpy()
+        fit = poisson_regression(design, cells["observed"].to_numpy(dtype=float), exposure)
+        # Where the counts leave some direction open, nothing is claimed about it.
+        mean = exposure * np.exp(design @ fit.at)
         back = directions / sizes[:rank]
-        effects, covariance = back @ fit.params, back @ fit.cov_params() @ back.T
+        effects = back @ fit.at
+        covariance = back @ np.linalg.pinv(design.T @ (design * mean[:, None])) @ back.T
         unpriced = cls(cells, levels, effects, covariance, directions @ directions.T)
         return replace(unpriced, cells=unpriced.priced(cells))
 
