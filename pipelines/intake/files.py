@@ -4,7 +4,7 @@ import hashlib
 import json
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, nullcontext
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from itertools import chain
 from pathlib import Path
@@ -33,6 +33,16 @@ from pipelines.store.loading import Account, CountJump
 CLOCK_RULE = "not_in_the_future"
 FileState = tuple[int, int, int]
 WORKBOOKS = ("xlsx", "ods", "xls")
+
+
+@dataclass(frozen=True)
+class FoundFile:
+    """A file as it was found: its kind, its state before it was read for the first time, and its fingerprint."""
+
+    path: Path
+    kind: str
+    state: FileState
+    sha256: str
 
 
 def load_files(
@@ -71,10 +81,11 @@ def load_files(
         load_registers(con, registers)
         key = pseudonym_key(con) if pseudonymise else ""
         for folder in log_files(paths):
+            found = [_found(path) for path in folder]
             # The files of one folder are one export: none of them revises another.
-            marks = [sha256_of(part) for part in folder] if len(folder) > 1 else []
-            for path in folder:
-                yield _load_file(con, path, profiles, work_folder, add_sites, key, marks)
+            together = [file.sha256 for file in found]
+            for file in found:
+                yield _load_file(con, file, profiles, work_folder, add_sites, key, together)
 
 
 def check_files(
@@ -125,6 +136,12 @@ def sha256_of(path: Path) -> str:
     return digest.hexdigest()
 
 
+def _found(path: Path) -> FoundFile:
+    kind = kind_of(path)
+    state = _state_of(path)
+    return FoundFile(path, kind, state, sha256_of(path))
+
+
 def _state_of(path: Path) -> FileState:
     found = path.stat()
     return found.st_ino, found.st_size, found.st_mtime_ns
@@ -159,33 +176,38 @@ def stand_in_store(con: duckdb.DuckDBPyConnection, real: duckdb.DuckDBPyConnecti
 
 def _load_file(
     con: duckdb.DuckDBPyConnection,
-    path: Path,
+    file: FoundFile,
     profiles: list[Profile],
     work_folder: Path,
     add_sites: bool,
     key: str,
     not_revised: list[str],
 ) -> Account:
-    kind = kind_of(path)
-    as_found = _state_of(path)
-    sha256 = sha256_of(path)
+    path = file.path
     known = con.execute(
         "select source, rows_read, rows_accepted, rows_flagged, rows_quarantined from store.loads where file_sha256 = $sha",
-        {"sha": sha256},
+        {"sha": file.sha256},
     ).fetchone()
     if known:
         source, read, accepted, flagged, quarantined = known
         return Account(
-            name_in_folder(path), sha256, source, read, accepted, flagged, quarantined, is_already_loaded=True
+            name_in_folder(path),
+            file.sha256,
+            source,
+            read,
+            accepted,
+            flagged,
+            quarantined,
+            is_already_loaded=True,
         )
     if not add_sites and not _count(con, "select count(*) from store.site_register"):
         raise DataFault(
             "The store has no site register yet. Give one with --register site_register.csv, or let --add-sites make it."
         )
-    if kind == "xlsx" and is_correction(path):
-        return _load_corrections(con, path, as_found, sha256, profiles, add_sites, key)
-    account, results = _stage_file(con, path, sha256, profiles, work_folder, add_sites, key)
-    _refuse_changed(path, as_found)
+    if file.kind == "xlsx" and is_correction(path):
+        return _load_corrections(con, file, profiles, add_sites, key)
+    account, results = _stage_file(con, path, file.sha256, profiles, work_folder, add_sites, key)
+    _refuse_changed(path, file.state)
     if stopped := _why_stopped(account, results):
         raise DataFault(
             f"{stopped}; nothing of it was loaded. See every row with: rigging-removals check {path.name}"
@@ -209,18 +231,16 @@ def _why_stopped(account: Account, results: list[RuleResult]) -> str:
 
 def _load_corrections(
     con: duckdb.DuckDBPyConnection,
-    path: Path,
-    as_found: FileState,
-    sha256: str,
+    file: FoundFile,
     profiles: list[Profile],
     add_sites: bool,
     key: str,
 ) -> Account:
     profiles = [*known_profiles(), *profiles]
-    rows_read, sources, results = stage_corrections(con, path, profiles, add_sites, key)
-    _refuse_changed(path, as_found)
+    rows_read, sources, results = stage_corrections(con, file.path, profiles, add_sites, key)
+    _refuse_changed(file.path, file.state)
     account = replace(
-        _account(con, path.name, sha256, ", ".join(sources), rows_read),
+        _account(con, file.path.name, file.sha256, ", ".join(sources), rows_read),
         is_correction=True,
         rows_still_wrong=still_wrong(con),
     )

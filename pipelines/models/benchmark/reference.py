@@ -11,6 +11,7 @@ from pipelines.contracts import BenchmarkRules
 from pipelines.models.grouped_likelihood import poisson_regression
 
 SITE = ["client", "site"]
+LEAST_CURVATURE = 1e-10  # of the largest: a direction with less is one that the search would follow without end
 # What the reference knows of a cell; it does not know the site.
 SURROUNDINGS = ["environment", "service_class", "use_frequency"]
 ITEMS = ["size_band", "pin"]
@@ -158,12 +159,16 @@ class _Model:
         directions = directions[:rank].T
         design, exposure = columns[:, :rank], cells["shackle_years"].to_numpy()
         fit = poisson_regression(design, cells["observed"].to_numpy(dtype=float), exposure)
-        # Where the counts leave some direction open, nothing is claimed about it.
         mean = exposure * np.exp(design @ fit.at)
+        # Nor can counts of 0 tell a rate: along some direction they may drive it to nothing, and so that of a cell that
+        # nobody has to anything. Such a direction is one without curvature.
+        curvature, told = np.linalg.eigh(design.T @ (design * mean[:, None]))
+        has_curvature = curvature > LEAST_CURVATURE * curvature[-1]
+        curvature, told = curvature[has_curvature], told[:, has_curvature]
         back = directions / sizes[:rank]
-        effects = back @ fit.at
-        covariance = back @ np.linalg.pinv(design.T @ (design * mean[:, None])) @ back.T
-        unpriced = cls(cells, levels, effects, covariance, directions @ directions.T)
+        covariance = back @ (told / curvature) @ told.T @ back.T
+        known = back @ told @ told.T @ (directions * sizes[:rank]).T
+        unpriced = cls(cells, levels, back @ fit.at, covariance, known)
         return replace(unpriced, cells=unpriced.priced(cells))
 
     @property
@@ -194,7 +199,8 @@ class _Model:
         if not unknown.any():
             return cells
         cells = cells.copy()
-        commonest = self.cells.loc[self.cells.groupby("environment")["shackle_years"].idxmax()]
+        told = self.cells[self._can_tell(self.cells)]
+        commonest = told.loc[told.groupby("environment")["shackle_years"].idxmax()]
         commonest = commonest.set_index("environment")
         for factor in GIVEN_UP_FIRST:
             cells.loc[unknown, factor] = cells.loc[unknown, "environment"].map(commonest[factor])

@@ -137,6 +137,20 @@ def test_levels_that_the_others_cannot_tell_apart_are_not_guessed():
     assert sites.loc["Odd Shed", "expected"] == pytest.approx(60.0)
 
 
+def test_counts_of_0_elsewhere_do_not_drive_what_is_expected_beyond_all_bounds():
+    # The others had bolt-type pins with removals in spray only, and screw pins never there: from no removal of bolts indoors
+    # a model of rates that are multiplied would take that the spray does all of it, and without end.
+    sites = compared(
+        *[cell(f"Yard {n}", 4, 40.0) for n in range(10)],
+        *[cell(f"Yard {n}", 0, 5.0, pin="bolt-type") for n in range(10)],
+        *[cell(f"Pier {n}", 2, 20.0, environment="marine spray", pin="bolt-type") for n in range(5)],
+        cell("Quay", 8, 60.0, environment="marine spray"),
+    )
+    assert sites.loc["Quay", "is_left_out"]
+    assert sites.loc["Quay", "expected"] == pytest.approx(60.0 * 10 / 100)
+    assert sites["expected"].max() < 100
+
+
 def test_a_site_of_whom_little_is_expected_is_shown_and_not_flagged():
     sites = compared(cell("Tiny", 4, 5.0), *[cell(f"Shed {n}", 10, 100.0) for n in range(4)])
     assert sites.loc["Tiny", "ratio"] > 5
