@@ -61,7 +61,7 @@ class HazardFit:
         One row per level of each covariate but the reference: `covariate`, `level`, `estimate`, `standard_error`
         [log], `factor`, `factor_lower`, `factor_upper` [ratio to the reference]. The first row is the rate of a
         middling place at all reference levels [its factor in removals per 100 shackle-years]. No rows where no model
-        was fitted.
+        was fitted, no figures where the search for the best fit did not settle.
     covariance : ndarray
         Covariance of the estimates, in the order of `coefficients`.
     effects : DataFrame
@@ -69,7 +69,7 @@ class HazardFit:
         No rows where places were not pooled.
     effect_sd, log_effect_sd_error : float or None
         Standard deviation of the effects [log], and the standard error of its log. 0 is an answer: places of one kind
-        are alike as far as the data show. None where places were not pooled.
+        are alike as far as the data show. None where places were not pooled, or the search did not settle.
     log_likelihood : float or None
         Complete, with binomial coefficients. None where looks were weighted down: a quasi-likelihood has no scale.
     look_spread : LookSpread or None
@@ -321,7 +321,7 @@ def fit_hazard(
         coefficients=_coefficients(model, estimate, spreads, limits_level),
         covariance=estimate.covariance,
         effects=_effects(model, effect_of, estimate),
-        effect_sd=estimate.effect_sd,
+        effect_sd=estimate.effect_sd if estimate.is_settled else None,
         log_effect_sd_error=estimate.log_effect_sd_error,
         log_likelihood=_complete_log_likelihood(model, estimate) if (weight == 1).all() else None,
         look_spread=spread,
@@ -644,13 +644,15 @@ def _coefficients(model: _Model, estimate: _Estimate, spreads: list[Spread], lev
     error = np.sqrt(weights @ (variances + (centres - centre) ** 2))
     reach = norm.ppf((1 + level) / 2) * error
     unit = np.where(np.arange(len(centre)) == 0, 100.0, 1.0)
-    return pd.DataFrame(model.terms, columns=["covariate", "level"]).assign(
+    found = pd.DataFrame(model.terms, columns=["covariate", "level"]).assign(
         estimate=estimate.coefficients,
         standard_error=np.sqrt(np.diag(estimate.covariance)),
         factor=unit * np.exp(estimate.coefficients),
         factor_lower=unit * np.exp(np.minimum(centre - reach, estimate.coefficients)),
         factor_upper=unit * np.exp(np.maximum(centre + reach, estimate.coefficients)),
     )
+    # Where the search did not settle, it went on to where it stopped for want of time, which says nothing.
+    return found if estimate.is_settled else found.assign(**dict.fromkeys(found.columns[2:], np.nan))
 
 
 def _effects(model: _Model, effect_of: list[str], estimate: _Estimate) -> pd.DataFrame:

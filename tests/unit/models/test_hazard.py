@@ -337,3 +337,19 @@ def test_a_flat_likelihood_does_not_settle():
     found = maximum(ridge, np.array([3.0, -1.0]))
     assert not found.is_settled
     assert np.isnan(found.covariance).all()
+
+
+def test_counts_that_drive_factors_without_end_give_none():
+    # No bolt-type pin was removed indoors and screw pins were never at sea: each factor makes up for the other, endlessly.
+    looks = looks_of(
+        *[(f"Yard {n}", "indoor dry", 1.0, 100, 4) for n in range(8)],
+        *[(f"Yard {n}", "indoor dry", 1.0, 20, 0) for n in range(8)],
+        *[(f"Pier {n}", "marine spray", 1.0, 100, 5) for n in range(5)],
+    )
+    pins = ["screw pin"] * 8 + ["bolt-type"] * 13
+    fit = fitted(looks.assign(pin=pins), ["environment", "pin"])
+    assert not fit.is_settled
+    assert fit.coefficients["covariate"].tolist() == ["all", "environment", "pin"]
+    assert fit.coefficients.iloc[:, 2:].isna().all(axis=None)
+    assert fit.effect_sd is None
+    assert fit.rates["rate"].between(1, 10).all()
