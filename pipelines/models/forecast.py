@@ -356,6 +356,15 @@ def removed_by_month(
 def no_removals(groups: NDArray[np.intp], items: NDArray[np.int64], each: tuple[int, int]) -> Samples:
     """Return zeros to add up removals in, shape (groups, *each), of a kind that holds all items of any group.
 
+    Parameters
+    ----------
+    groups, items : ndarray of int, shape (n,)
+        The group of each row, numbered from 0, and its items.
+    each : tuple of int
+        What is added up for each group, such as months and draws.
+
+    Examples
+    --------
     >>> no_removals(np.array([0, 1, 1]), np.array([200, 200, 200]), (12, 1000)).dtype
     dtype('uint16')
     """

@@ -53,7 +53,17 @@ class Demand:
         return self.removed * (self.days <= day)
 
     def runs_out(self, day: Floats, stock: float, coming: float, due_in_days: float) -> NDArray[np.bool_]:
-        """Return whether the stock runs out up to a day, with what is `coming` added to it on the day when that is due."""
+        """Return whether the stock runs out up to a day, draw by draw.
+
+        Parameters
+        ----------
+        day : ndarray of float, shape (draws,)
+            Days from today.
+        stock, coming : float
+            What is there, and what is added to it on the day when it is due [items].
+        due_in_days : float
+            Days from today to that day.
+        """
         before_it_comes = self.until(np.minimum(day, np.nextafter(due_in_days, -np.inf)))
         return (before_it_comes > stock) | ((day >= due_in_days) & (self.until(day) > stock + coming))
 

@@ -59,6 +59,18 @@ def test_one_row_at_fault_refuses_the_register_whole(store, old, new, sentence):
     assert store.ask("select count(*) from site_register") == [(0,)]
 
 
+@pytest.mark.parametrize(
+    "column", ["on_hand", "on_order", "lead_time_days", "lead_time_sd_days", "unit_cost"]
+)
+def test_a_stock_register_with_a_number_below_0_is_refused(store, tmp_path, column):
+    path = tmp_path / "stock.csv"
+    stock = dict(zip(*(line.split(",") for line in STOCK.splitlines()), strict=True)) | {column: "-1"}
+    path.write_text(f"{','.join(stock)}\n{','.join(stock.values())}\n", encoding="utf-8")
+    with pytest.raises(DataFault, match=r"stock\.csv, row 1: broken rule: .* 0 "):
+        load(store, path)
+    assert store.ask("select count(*) from stock_register") == [(0,)]
+
+
 def test_a_number_that_is_none_is_named_with_its_row(store):
     text = store.register.read_text(encoding="utf-8")
     store.register.write_text(text.replace(",12,", ",a year,"), encoding="utf-8")
