@@ -148,6 +148,7 @@ def test_counts_of_0_elsewhere_do_not_drive_what_is_expected_beyond_all_bounds()
     )
     assert sites.loc["Quay", "is_left_out"]
     assert sites.loc["Quay", "expected"] == pytest.approx(60.0 * 10 / 100)
+    assert "its commonest like stands in" in sites.loc["Quay", "benchmark_note"]
     assert sites["expected"].max() < 100
 
 
