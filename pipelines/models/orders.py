@@ -60,12 +60,12 @@ class Demand:
         day : ndarray of float, shape (draws,)
             Days from today.
         stock, coming : float
-            What is there, and what is added to it on the day when it is due [items].
+            What is there, and what is added to it on the day when it is due, 0 or more [items].
         due_in_days : float
             Days from today to that day.
         """
         before_it_comes = self.until(np.minimum(day, np.nextafter(due_in_days, -np.inf)))
-        return (before_it_comes > stock) | ((day >= due_in_days) & (self.until(day) > stock + coming))
+        return (before_it_comes > stock) | (self.until(day) > stock + coming)
 
     def split(self, share: float, generator: np.random.Generator) -> tuple["Demand", "Demand"]:
         """Return the demand without a share of its items, drawn item by item, and the demand of these."""

@@ -11,9 +11,7 @@ from pipelines.contracts import BenchmarkRules
 from pipelines.models.grouped_likelihood import poisson_regression
 
 SITE = ["client", "site"]
-LEAST_CURVATURE = (
-    1e-10  # of the largest: a direction with less is one that the search would follow without end
-)
+LEAST_CURVATURE = 1e-10  # of the largest; with less in some direction the search would go on without end
 # What the reference knows of a cell; it does not know the site.
 SURROUNDINGS = ["environment", "service_class", "use_frequency"]
 ITEMS = ["size_band", "pin"]

@@ -137,18 +137,27 @@ def test_levels_that_the_others_cannot_tell_apart_are_not_guessed():
     assert sites.loc["Odd Shed", "expected"] == pytest.approx(60.0)
 
 
-def test_counts_of_0_elsewhere_do_not_drive_what_is_expected_beyond_all_bounds():
+@pytest.mark.parametrize(
+    ("odd", "expected"),
+    [
+        (cell("Quay", 8, 60.0, environment="marine spray"), 60.0 * 10 / 100),
+        # The commonest like of a pin that nobody else has is one with removals, however many bolts there are.
+        (cell("Den", 60, 900.0, pin="round pin"), 900.0 * 40 / 400),
+    ],
+)
+def test_counts_of_0_elsewhere_do_not_drive_what_is_expected_beyond_all_bounds(odd, expected):
     # The others had bolt-type pins with removals in spray only, and screw pins never there: from no removal of bolts indoors
     # a model of rates that are multiplied would take that the spray does all of it, and without end.
     sites = compared(
         *[cell(f"Yard {n}", 4, 40.0) for n in range(10)],
-        *[cell(f"Yard {n}", 0, 5.0, pin="bolt-type") for n in range(10)],
+        *[cell(f"Yard {n}", 0, 50.0, pin="bolt-type") for n in range(10)],
         *[cell(f"Pier {n}", 2, 20.0, environment="marine spray", pin="bolt-type") for n in range(5)],
-        cell("Quay", 8, 60.0, environment="marine spray"),
+        odd,
     )
-    assert sites.loc["Quay", "is_left_out"]
-    assert sites.loc["Quay", "expected"] == pytest.approx(60.0 * 10 / 100)
-    assert "its commonest like stands in" in sites.loc["Quay", "benchmark_note"]
+    of_odd = sites.loc[odd["site"]]
+    assert of_odd["is_left_out"]
+    assert of_odd["expected"] == pytest.approx(expected)
+    assert "its commonest like stands in" in of_odd["benchmark_note"]
     assert sites["expected"].max() < 100
 
 

@@ -188,7 +188,9 @@ def test_a_growing_fleet_loses_more_and_an_item_only_once_a_month():
         places(fleet(), pooled_rate_lower=4e4, pooled_rate_upper=5e4),
         0.9,
     )
-    rounds = simulate_removals(fleet(), rates, Calendar())
+    # Looks a month apart, give or take half of one, so that two now and then fall in one month; each removes everything.
+    monthly, uneven = fleet(interval_months=1), Calendar(slips={1: np.array([-0.5, 0.5])})
+    rounds = simulate_removals(monthly, rates, uneven)
     samples = removed_by_month(rounds, MONTH_ENDS, np.array([0]), np.array([100]))
     assert samples.max() == 100
 
