@@ -243,7 +243,7 @@ def demo(
 ) -> None:
     """Do the whole job on invented data: load, compute, report.
 
-    Exports of three invented clients are loaded into a store of their own, every report is made from it, and the last
+    Exports of five invented clients are loaded into a store of their own, every report is made from it, and the last
     line names the page to open. The folder may be removed at any time.
     """
     from pipelines.jobs import run_demo

@@ -22,6 +22,7 @@ from pipelines.models.orders import (
     NOT_IN_SERVICE,
     NOT_REGISTERED,
     OVERDUE_ORDER,
+    Demand,
     horizon_days,
     lead_times,
     plan_orders,
@@ -199,3 +200,11 @@ def test_a_lead_time_without_spread_is_fixed():
     generator = np.random.default_rng(1)
     assert lead_times(30.0, 0.0, 3, generator).tolist() == [30.0] * 3
     assert lead_times(0.0, 5.0, 3, generator).tolist() == [0.0] * 3
+
+
+def test_what_comes_on_the_day_of_a_removal_is_there_in_time():
+    demand = Demand(days=np.array([[5.0]]), removed=np.array([[3]]))
+    until = np.array([30.0])
+    assert not demand.runs_out(until, stock=1, coming=2, due_in_days=5).any()
+    assert demand.runs_out(until, stock=1, coming=2, due_in_days=6).all()
+    assert demand.runs_out(until, stock=1, coming=1, due_in_days=5).all()
