@@ -68,9 +68,10 @@ class Scenario:
 class Forecast:
     """Removals of a fleet over the next 12 months, drawn together.
 
-    `groups` names each client, site and item class [items], in the order of `samples` (groups, months, draws); a group
-    without a rate has no samples that mean anything, and `has_rate` False. `fleet` holds the rows of everybody, those
-    of whoever was asked for with `is_asked_for`, and `rates` what is known of the rate of each.
+    `groups` names each client, site and item class, its items in service and what its rate rests on, in the order of
+    `samples` (groups, months, draws); a group without a rate has no samples that mean anything, and `has_rate` False.
+    `fleet` holds the rows of everybody, those of whoever was asked for with `is_asked_for`, and `rates` what is known of
+    the rate of each.
     """
 
     months: list[str]
@@ -218,7 +219,9 @@ def make_forecast(
     fleet = fleet.assign(has_rate=rates.has_rate, basis=rates.basis, is_asked_for=is_wanted)
     wanted = fleet[is_wanted]
     groups = wanted.groupby(GROUP, as_index=False, sort=True).agg(
-        items_in_service=("quantity", "sum"), has_rate=("has_rate", "all")
+        items_in_service=("quantity", "sum"),
+        has_rate=("has_rate", "all"),
+        basis=("basis", lambda bases: "; ".join(sorted(set(bases)))),
     )
     number = np.full(len(fleet), -1, dtype=np.intp)
     number[is_wanted] = pd.MultiIndex.from_frame(groups[GROUP]).get_indexer(

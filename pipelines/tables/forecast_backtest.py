@@ -8,16 +8,16 @@ import pandas as pd
 
 from pipelines.contracts import order_terms
 from pipelines.models.forecast_scores import rival_pinball, scored, summary
-from pipelines.models.planning import Forecast, Scenario, make_forecast
+from pipelines.models.planning import GROUP, Forecast, Scenario, make_forecast
 from pipelines.shipped import statement
 from pipelines.tables.compute import compute_rates, last_day
-from pipelines.tables.replacement_forecast import KEYS, planning_inputs
+from pipelines.tables.replacement_forecast import planning_inputs
 
 # How many months before the end of the records each forecast starts; each is held against all months since.
 ORIGINS = (12, 9, 6, 3)
 # What is added up, and how a report calls it.
 SUMS = {
-    "item class at a site": KEYS,
+    "item class at a site": GROUP,
     "item class of a client": ["client", "item_class"],
     "all of a client": ["client"],
 }
@@ -78,7 +78,7 @@ def held_against(forecast: Forecast, removals: pd.DataFrame, by: list[str], mont
         How many of the months of the forecast count, from its first on.
     """
     keys, samples = forecast.summed(by)
-    spoken_of = removals.merge(forecast.groups.loc[forecast.groups["has_rate"], KEYS], on=KEYS)
+    spoken_of = removals.merge(forecast.groups.loc[forecast.groups["has_rate"], GROUP], on=GROUP)
     counts = spoken_of.pivot_table(index=by, columns="month", values="removed", aggfunc="sum", fill_value=0)
     names = keys[by[0]] if len(by) == 1 else pd.MultiIndex.from_frame(keys)
     ahead = forecast.months[:months]

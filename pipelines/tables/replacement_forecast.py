@@ -18,7 +18,6 @@ from pipelines.models.planning import (
 from pipelines.shipped import statement
 from pipelines.tables.item_kinds import make_item_kinds
 
-KEYS = ["client", "site", "item_class"]
 # Each row of `forecast_totals` adds up all groups that are alike in these.
 SUMS: list[list[str]] = [["client"], ["client", "item_class"], ["client", "site"]]
 
@@ -56,8 +55,7 @@ def replacement_forecast(inputs: PlanningInputs) -> tuple[pd.DataFrame, pd.DataF
     """Return the tables `replacement_forecast` and `forecast_totals`, and the draws with the current intervals."""
     now = make_forecast(inputs, Scenario(order_terms()))
     advised = make_forecast(inputs, Scenario(order_terms(), intervals=RECOMMENDED), like=now)
-    bases = now.fleet.groupby(KEYS, as_index=False)["basis"].agg(lambda basis: "; ".join(sorted(set(basis))))
-    rows = _side_by_side(now.by_group(), advised.by_group()).merge(bases, on=KEYS)
+    rows = _side_by_side(now.by_group(), advised.by_group())
     totals = pd.concat(
         [_side_by_side(now.sums(by), advised.sums(by)) for by in SUMS], ignore_index=True
     ).reindex(columns=load_contract("forecast_totals").column_names)
