@@ -3,9 +3,9 @@
 import hashlib
 import json
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 from importlib.metadata import version
 from pathlib import Path
@@ -21,9 +21,10 @@ from pipelines.jobs import compute_for_store
 from pipelines.packs import run_pack
 from pipelines.packs.choosing import file_name
 from pipelines.packs.reading import open_tables
-from pipelines.scratch import held_folder
+from pipelines.scratch import held_folder, scratch_folder
 from pipelines.settings import CARRIED, carried
 from pipelines.store import make_store, open_store, remove_empty_store
+from pipelines.store.file import copied_store
 from pipelines.store.loading import Account
 from pipelines.tables import is_computed_for
 from pipelines.tables.compute import refuse_no_month
@@ -68,7 +69,9 @@ class FileOutcome:
 
 @dataclass(frozen=True)
 class PackOutcome:
-    """What became of one pack: `made`, `kept` (rests on the same already) or `failed`; in a dry run `due`. '' is for all clients."""
+    """What became of one pack: `made`, `kept` (rests on the same already) or `failed`; in a dry run `due` in place of made.
+    '' is for all clients.
+    """
 
     client: str
     outcome: str
@@ -134,7 +137,9 @@ def run_month(asked: Asked, is_dry: bool = False) -> Outcome:
     with held_folder(asked.drop_folder):
         if is_dry:
             outcome.files.extend(_looked_at(asked))
-            outcome.packs.extend(_due_packs(asked, period))
+            comes_in = any(file.outcome == "new" for file in outcome.files)
+            with _written_down(outcome):
+                outcome.packs.extend(_packs_ahead(asked, period, comes_in))
             return outcome
         # A summary is written whatever happens but a stop: an earlier one would be mailed as if it were this one's.
         with _written_down(outcome):
@@ -211,8 +216,7 @@ def _make_packs(asked: Asked, outcome: Outcome) -> None:
     rests_on = _rests_on(asked, outcome.period)
     for client, folder in _packs(asked).items():
         index = folder / outcome.period / "index.html"
-        before = made_before.get(str(index))
-        if before == rests_on and index.is_file():
+        if _is_made(index, rests_on, made_before):
             outcome.packs.append(PackOutcome(client, "kept", str(index), rests_on=rests_on))
             continue
         try:
@@ -230,9 +234,26 @@ def _make_packs(asked: Asked, outcome: Outcome) -> None:
         )
 
 
-def _due_packs(asked: Asked, period: str) -> Iterator[PackOutcome]:
+def _packs_ahead(asked: Asked, period: str, comes_in: bool) -> Iterator[PackOutcome]:
+    """Yield what would become of each pack; `comes_in` says whether a file would be loaded."""
+    made_before = {} if comes_in or not asked.store.exists() else _packs_of_last_run(asked.out)
+    rests_on = _would_rest_on(asked, period) if made_before else ""
     for client, folder in _packs(asked).items():
-        yield PackOutcome(client, "due", str(folder / period / "index.html"))
+        index = folder / period / "index.html"
+        yield PackOutcome(client, "kept" if _is_made(index, rests_on, made_before) else "due", str(index))
+
+
+def _would_rest_on(asked: Asked, period: str) -> str:
+    """Return what a pack would rest on once the registers are read, which a copy of the store does."""
+    with scratch_folder() as scratch:
+        copy = scratch / "ahead.duckdb"
+        copied_store(asked.store, copy).close()
+        list(load_files([], copy, list(asked.registers)))
+        return _rests_on(replace(asked, store=copy), period)
+
+
+def _is_made(index: Path, rests_on: str, made_before: Mapping[str, str]) -> bool:
+    return made_before.get(str(index)) == rests_on and index.is_file()
 
 
 def _packs(asked: Asked) -> dict[str, Path]:

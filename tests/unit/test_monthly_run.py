@@ -109,6 +109,10 @@ def test_a_second_run_and_a_dry_run_change_nothing_and_what_a_pack_rests_on_has_
     assert became(outcome) == {"a_2025.csv": "known", "b_2026.csv": "known"}
     assert [pack.outcome for pack in outcome.packs] == ["kept"]
     assert asked.store.read_bytes() == store
+    assert [pack.outcome for pack in run_month(asked, is_dry=True).packs] == ["kept"]
+    (asked.out / PERIOD / "index.html").rename(tmp_path / "aside.html")
+    assert [pack.outcome for pack in run_month(asked, is_dry=True).packs] == ["due"]
+    (tmp_path / "aside.html").rename(asked.out / PERIOD / "index.html")
 
     drop(tmp_path, "c_2026.csv", line(Day="2026-03-30"), line(Day="2026-03-31"))
     (asked.drop_folder / "d.pdf").write_bytes(b"%PDF-1.4")
@@ -118,6 +122,7 @@ def test_a_second_run_and_a_dry_run_change_nothing_and_what_a_pack_rests_on_has_
     known = {"a_2025.csv": "known", "b_2026.csv": "known"}
     refused = {"d.pdf": "refused", "e_all_wrong.csv": "refused"}
     assert became(outcome) == known | {"c_2026.csv": "new"} | refused
+    assert [pack.outcome for pack in outcome.packs] == ["due"]
     said = run_in_words(outcome)
     assert said[0] == "Shackle inspections, March 2026: dry run, nothing was changed."
     assert "  new      c_2026.csv: 2 rows read = 2 accepted + 0 quarantined" in said
@@ -132,9 +137,20 @@ def test_a_second_run_and_a_dry_run_change_nothing_and_what_a_pack_rests_on_has_
     register.write_text(
         register.read_text(encoding="utf-8").replace("weekly,12", "weekly,6"), encoding="utf-8"
     )
+    before = content()
+    assert [pack.outcome for pack in run_month(asked, is_dry=True).packs] == ["due"]
+    assert content() == before
     assert [pack.outcome for pack in run_month(asked).packs] == ["made"]
     (asked.out / PERIOD / "index.html").unlink()
     assert [pack.outcome for pack in run_month(asked).packs] == ["made"]
+
+
+def test_a_dry_run_tells_of_a_register_that_is_none(asked, packs, register):
+    assert run_month(asked).is_clean
+    register.write_text("site\nPress Hall\n", encoding="utf-8")
+    outcome = run_month(asked, is_dry=True)
+    assert not outcome.is_clean
+    assert "register.csv" in outcome.faults[0]
 
 
 def test_a_file_is_known_by_its_content_whatever_its_name(asked, packs, line, tmp_path):
