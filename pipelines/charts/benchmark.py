@@ -35,14 +35,15 @@ STANDINGS = {
     "": ("too little expected", "square", QUIET),
 }
 PEER = "other clients' sites"
-KEY = [
+FUNNEL_KEY = [
     "Lines: limits that a site like the others keeps within, inner pair 95 % of the time, outer pair 99.8 %.",
     "A site's own limits also allow for how well its reference is known, so that one just outside may not be marked.",
 ]
+CATERPILLAR_KEY = ["Dot: shrunken ratio with its 95 % limits; upright tick: the ratio itself."]
 LABELS, REMARKS = 210, 150  # width left and right of the plot [px]
 PLOT_WIDTH = WIDTH - LABELS - REMARKS
 ROW_HEIGHT = 22
-FUNNEL_WIDTH, FUNNEL_HEIGHT = WIDTH - 60, 330
+FUNNEL_WIDTH, FUNNEL_HEIGHT = WIDTH - 60, 400
 Align = Literal["left", "right", "center"]
 Box = tuple[float, float, float, float]  # left, right, top, bottom [px]
 # Where a name may stand beside its mark: alignment, and how far right of it and below it [px].
@@ -85,7 +86,8 @@ def funnel_chart(sites: pd.DataFrame, peers: pd.DataFrame) -> alt.LayerChart:
     expected = pd.concat([drawn["expected"], peers["expected"].astype(float)])
     ends = [expected.min() / 1.4, expected.max() * 2.2]
     limits = _limit_lines(sites, ends)
-    top = 1.1 * max(2.0, drawn["ratio"].max(), peers["ratio"].max() if len(peers) else 0)
+    ratios = pd.concat([drawn["ratio"], peers["ratio"].astype(float)])
+    top = 1.1 * max(min(2.0, limits["ratio"].max()), ratios.max())
     x = alt.X(
         "expected:Q",
         scale=alt.Scale(type="log", domain=ends, nice=False),
@@ -107,9 +109,8 @@ def funnel_chart(sites: pd.DataFrame, peers: pd.DataFrame) -> alt.LayerChart:
         rings = alt.Chart(peers[["expected", "ratio"]].assign(standing=PEER))
         layers.append(rings.mark_point(color=QUIET, size=60, opacity=0.9, strokeWidth=1.4).encode(x=x, y=y))
     layers += [_site_marks(drawn, x, y), _site_names(drawn, peers, ends, top, x, y)]
-    title = alt.Title(KEY, fontSize=11, fontWeight="normal", color=QUIET, offset=4)
     return themed(
-        alt.LayerChart(layer=layers).properties(width=FUNNEL_WIDTH, height=FUNNEL_HEIGHT, title=title)
+        alt.LayerChart(layer=layers).properties(width=FUNNEL_WIDTH, height=FUNNEL_HEIGHT, title=FUNNEL_KEY)
     )
 
 
@@ -267,10 +268,10 @@ def caterpillar_chart(sites: pd.DataFrame, peers: pd.DataFrame) -> alt.LayerChar
         ),
         remarks.encode(text="remark:N", x=alt.value(PLOT_WIDTH + 12)),
     ]
-    key = "Dot: shrunken ratio with its 95 % limits; upright tick: the ratio itself."
-    title = alt.Title(key, fontSize=11, fontWeight="normal", color=QUIET, offset=6)
     height = ROW_HEIGHT * max(1, len(drawn))
-    return themed(alt.LayerChart(layer=layers).properties(width=PLOT_WIDTH, height=height, title=title))
+    return themed(
+        alt.LayerChart(layer=layers).properties(width=PLOT_WIDTH, height=height, title=CATERPILLAR_KEY)
+    )
 
 
 def _rank_in_words(row: pd.Series) -> str:

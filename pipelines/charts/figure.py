@@ -3,6 +3,7 @@
 import hashlib
 import re
 from dataclasses import dataclass
+from functools import cached_property
 from html import escape
 from typing import Any
 
@@ -25,7 +26,8 @@ class Figure:
     """A chart below the sentence that says what it shows; JupyterLab and report pages show it as a drawing.
 
     `finding` is read by everybody, `alternative` by those who do not see the drawing: it says in words what
-    the marks say. On a narrow screen a chart whose latest month stands at its right end opens there.
+    the marks say. The title of a whole chart is its key, which a page shows as text above the drawing. On a narrow
+    screen a chart whose latest month stands at its right end opens there.
     """
 
     chart: alt.TopLevelMixin
@@ -33,25 +35,28 @@ class Figure:
     alternative: str
     opens_at_right: bool = False
 
+    @cached_property
+    def _described(self) -> dict[str, Any]:
+        return self.chart.to_dict(validate=False)
+
     def __repr__(self) -> str:
         return self.alternative
 
     def svg(self) -> str:
         """Return the drawing: static, and with nothing to fetch from a network."""
-        drawing = in_palette(
-            vl_convert.vegalite_to_svg(
-                _drawable(self.chart.to_dict(validate=False)), format_locale=dict(number_marks())
-            )
-        )
+        drawn = {name: _drawable(value) for name, value in self._described.items() if name != "title"}
+        drawing = in_palette(vl_convert.vegalite_to_svg(drawn, format_locale=dict(number_marks())))
         drawing = _with_tips(drawing)
         drawing = _with_own_names(re.sub(r' xmlns(:xlink)?="[^"]*"', "", drawing))
         return drawing.replace("<svg", f'<svg role="img" aria-label="{escape(self.alternative)}"', 1)
 
     def _repr_html_(self) -> str:
         place = "drawing from-right" if self.opens_at_right else "drawing"
+        key = " ".join(self._described.get("title", []))
         return (
             f"<figure><figcaption>{escaped(self.finding)}</figcaption>"
-            f'<div class="{place}" role="group" tabindex="0" aria-label="Chart">{self.svg()}</div></figure>'
+            + (f'<p class="note">{escaped(key)}</p>' if key else "")
+            + f'<div class="{place}" role="group" tabindex="0" aria-label="Chart">{self.svg()}</div></figure>'
         )
 
 

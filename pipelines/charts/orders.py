@@ -3,7 +3,7 @@
 import altair as alt
 import pandas as pd
 
-from pipelines.charts.theme import BLUE, GRID, INK, ORANGE, QUIET, SKY_BLUE, VERMILLION, WIDTH, themed
+from pipelines.charts.theme import BLUE, GRID, INK, ORANGE, SKY_BLUE, VERMILLION, WIDTH, themed
 from pipelines.wording import figure, month_in_words
 from pipelines.wording_gear import of_gear
 from pipelines.wording_orders import short_class
@@ -88,9 +88,8 @@ def forecast_chart(totals: pd.DataFrame) -> alt.LayerChart:
             )
         ),
     ]
-    title = alt.Title(FORECAST_KEY, fontSize=11, fontWeight="normal", color=QUIET, offset=4)
     return themed(
-        alt.LayerChart(layer=layers).properties(width=WIDTH - AXIS_WIDTH - 10, height=240, title=title)
+        alt.LayerChart(layer=layers).properties(width=WIDTH - AXIS_WIDTH - 10, height=240, title=FORECAST_KEY)
     )
 
 
@@ -161,10 +160,9 @@ def stock_chart(orders: pd.DataFrame) -> alt.LayerChart:
     remarks = base.mark_text(align="left", color=INK, fontSize=11).encode(
         text="remark:N", x=alt.value(width + 12)
     )
-    title = alt.Title(STOCK_KEY, fontSize=11, fontWeight="normal", color=QUIET, offset=4)
     return themed(
         alt.LayerChart(layer=[bars, strokes, remarks]).properties(
-            width=width, height=ROW_HEIGHT * max(len(names), 1), title=title
+            width=width, height=ROW_HEIGHT * max(len(names), 1), title=STOCK_KEY
         )
     )
 

@@ -49,9 +49,7 @@ def removal_trend_chart(trend: pd.DataFrame) -> alt.VConcatChart:
                 drawn, _months(months, has_labels=False), "inspected", of_gear("Shackles inspected"), LINE
             ),
             _counts(drawn, _months(months, has_labels=True), "removed", of_gear("Shackles removed"), INK),
-            title=alt.Title(
-                [of_gear(line) for line in KEY], fontSize=11, fontWeight="normal", color=QUIET, offset=4
-            ),
+            title=[of_gear(line) for line in KEY],
         )
     )
 

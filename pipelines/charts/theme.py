@@ -92,10 +92,7 @@ def themed(chart: Drawing) -> Drawing:
             "labelLimit": 0,
             "offset": 14,
         },
-        title={
-            **{"font": SANS, "fontSize": 13, "color": INK, "anchor": "start", "frame": "bounds"},
-            **{"subtitleFont": SANS, "subtitleFontSize": 11, "subtitleColor": QUIET},
-        },
+        title={"font": SANS, "fontSize": 13, "color": INK, "anchor": "start", "frame": "bounds"},
         view={"stroke": None},
         concat={"spacing": 26},
         # Marks say nothing by themselves; those with a description show it to whoever points at them.

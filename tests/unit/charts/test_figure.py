@@ -21,6 +21,14 @@ def test_the_drawing_says_in_words_what_it_shows(chart):
     assert '<svg role="img" aria-label="Rates &lt;rise&gt; &amp; fall"' in html
 
 
+def test_the_key_stands_above_the_drawing_as_text_that_a_narrow_page_wraps(chart):
+    figure = Figure(chart.properties(title=["Bar: <usual> range.", "Dot: rate."]), "Up again", "Rates rise")
+    above, drawing = figure._repr_html_().split('<div class="drawing"')
+    assert above.endswith('<p class="note">Bar: &lt;usual&gt; range. Dot: rate.</p>')
+    assert "usual" not in drawing
+    assert 'class="note"' not in Figure(chart, "", "")._repr_html_()
+
+
 def test_the_drawing_names_no_address(chart):
     assert "http" not in Figure(chart, "", "").svg()
 
