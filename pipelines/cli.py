@@ -19,6 +19,9 @@ from pipelines.settings import (
     NAMED_IN,
     PLAIN,
     Chosen,
+    Palette,
+    Paper,
+    Units,
     carry,
     commented_file,
     known_language,
@@ -99,20 +102,6 @@ def _reports() -> list[str]:
     return ["all", *sorted(path.stem for path in shipped_folder("notebooks").glob("*.ipynb"))]
 
 
-class Units(StrEnum):
-    """Units of sizes and rated loads in reports."""
-
-    METRIC = "metric"
-    US = "us"
-
-
-class Palette(StrEnum):
-    """Colours of charts."""
-
-    COLOUR = "colour"
-    GREY = "grey"
-
-
 class Shell(StrEnum):
     """The shells that complete commands and options at a key press."""
 
@@ -128,13 +117,6 @@ class Format(StrEnum):
     CSV = "csv"
     JSON = "json"
     PARQUET = "parquet"
-
-
-class Paper(StrEnum):
-    """The paper of a PDF."""
-
-    A4 = "a4"
-    LETTER = "us-letter"
 
 
 class TraceFormat(StrEnum):
@@ -232,6 +214,15 @@ ShownLanguage = Annotated[
 ShownPalette = Annotated[
     Palette, typer.Option("--palette", help="Colours of charts: colour, or grey for printers without.")
 ]
+AsPdf = Annotated[bool, typer.Option("--pdf", help="Write each page as a PDF too.")]
+OnPaper = Annotated[Paper, typer.Option("--paper", help="Paper of the PDF; typed alone it asks for one.")]
+
+
+def _paper(context: typer.Context, pdf: bool, paper: Paper) -> str:
+    """Return the paper of the PDFs to be written, '' for none: who types a paper wants them."""
+    origin = context.get_parameter_source("paper")
+    is_typed = origin is not None and origin.name == "COMMANDLINE"
+    return paper.value if pdf or is_typed else ""
 
 
 @app.command(epilog=examples("demo"))
@@ -453,6 +444,7 @@ def trace(
 
 @app.command(epilog=examples("report"))
 def report(
+    context: typer.Context,
     names: Annotated[
         list[str], typer.Argument(help="Reports to make, or: all", metavar="REPORT", autocompletion=_reports)
     ],
@@ -466,8 +458,8 @@ def report(
     keep_notebooks: Annotated[
         bool, typer.Option("--keep-notebooks", help="Put the notebooks as they were run into the pack.")
     ] = False,
-    pdf: Annotated[bool, typer.Option("--pdf", help="Write each page as a PDF too.")] = False,
-    paper: Annotated[Paper, typer.Option("--paper", help="Paper of the PDF.")] = Paper.A4,
+    pdf: AsPdf = False,
+    paper: OnPaper = Paper.A4,
     units: ShownUnits = Units.METRIC,
     language: ShownLanguage = PLAIN,
     palette: ShownPalette = Palette.COLOUR,
@@ -501,7 +493,7 @@ def report(
             site,
             out,
             jobs,
-            paper=paper.value if pdf else "",
+            paper=_paper(context, pdf, paper),
             keep_notebooks=keep_notebooks,
             by_site=by_site,
             scheduler=scheduler,
@@ -530,6 +522,7 @@ def export(
 
 @app.command(epilog=examples("month"))
 def month(
+    context: typer.Context,
     drop_folder: Annotated[
         Path,
         typer.Option(
@@ -545,8 +538,8 @@ def month(
     each_client: Annotated[
         bool, typer.Option("--each-client", help="Make a pack for each client too, in OUT/clients.")
     ] = False,
-    pdf: Annotated[bool, typer.Option("--pdf", help="Write each page as a PDF too.")] = False,
-    paper: Annotated[Paper, typer.Option("--paper", help="Paper of the PDF.")] = Paper.A4,
+    pdf: AsPdf = False,
+    paper: OnPaper = Paper.A4,
     units: ShownUnits = Units.METRIC,
     language: ShownLanguage = PLAIN,
     palette: ShownPalette = Palette.COLOUR,
@@ -581,7 +574,7 @@ def month(
         out,
         period,
         each_client,
-        paper.value if pdf else "",
+        _paper(context, pdf, paper),
         jobs,
         pseudonymise,
     )

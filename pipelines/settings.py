@@ -9,6 +9,7 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
+from enum import StrEnum
 from functools import cache
 from pathlib import Path
 
@@ -20,10 +21,29 @@ NAMED_IN = "RIGGING_REMOVALS_CONFIG"
 # Holds what the process chose, so that the kernels it starts show and compute the same.
 CARRIED_IN = "RIGGING_REMOVALS_CHOSEN"
 
-METRIC, US = "metric", "us"
 PLAIN = "plain"
 PATHS = ("file", "folder", "files")  # kinds of settings
-COLOUR, GREY = "colour", "grey"
+
+
+class Units(StrEnum):
+    """Units of sizes and rated loads in reports."""
+
+    METRIC = "metric"
+    US = "us"
+
+
+class Palette(StrEnum):
+    """Colours of charts."""
+
+    COLOUR = "colour"
+    GREY = "grey"
+
+
+class Paper(StrEnum):
+    """The paper of a PDF."""
+
+    A4 = "a4"
+    LETTER = "us-letter"
 
 
 @dataclass(frozen=True)
@@ -48,10 +68,10 @@ SETTINGS = (
     Setting("drop_folder", "folder", "", "Folder in which exports arrive: --drop-folder of the monthly run.", '"incoming"'),
     Setting("reports_folder", "folder", "reports", "Folder that report packs are written into: --out of report and of the monthly run.", '"reports"'),
     Setting("risk_targets", "file", "", "Your own risk targets, in place of those in data_contracts/risk_targets.yaml; entries left out stay as they are there.", '"risk_targets.yaml"'),
-    Setting("units", "word", METRIC, 'Sizes and rated loads in reports: "metric" (mm; tonnes of 1,000 kg) or "us" (inches; short tons of 2,000 lb).', '"us"', (METRIC, US)),
+    Setting("units", "word", Units.METRIC, 'Sizes and rated loads in reports: "metric" (mm; tonnes of 1,000 kg) or "us" (inches; short tons of 2,000 lb).', '"us"', tuple(Units)),
     Setting("language", "language", PLAIN, 'How reports write numbers and days: "plain" (1,234.5 and 2026-09-30), or as a language does, such as "en-US", "de-DE", "fr-FR". Words stay English.', '"en-US"'),
-    Setting("palette", "word", COLOUR, 'Colours of charts: "colour" (told apart by the colour-blind) or "grey" (for printers without colour).', '"grey"', (COLOUR, GREY)),
-    Setting("paper", "word", "a4", 'Paper of PDFs: "a4" or "us-letter".', '"us-letter"', ("a4", "us-letter")),
+    Setting("palette", "word", Palette.COLOUR, 'Colours of charts: "colour" (told apart by the colour-blind) or "grey" (for printers without colour).', '"grey"', tuple(Palette)),
+    Setting("paper", "word", Paper.A4, 'Paper of PDFs: "a4" or "us-letter".', '"us-letter"', tuple(Paper)),
 )  # fmt: skip
 BY_NAME = {setting.name: setting for setting in SETTINGS}
 # What reports, and the tables behind them, depend on in every process that takes part in making them.

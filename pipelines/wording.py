@@ -25,7 +25,7 @@ from pipelines.models.interval_advice import (
     TOO_LITTLE,
 )
 from pipelines.models.intervals import share_found, share_in_service
-from pipelines.settings import US, carried
+from pipelines.settings import Units, carried
 from pipelines.wording_gear import of_gear
 from pipelines.writing import long_day, significant, written
 
@@ -644,7 +644,7 @@ def sources_in_words(files: pd.DataFrame, as_of: date) -> str:
 
 def units_in_words() -> str:
     """Return in which units sizes and rated loads are given, and which ton is meant: two go by that name, a tenth apart."""
-    if carried("units") == US:
+    if carried("units") == Units.US:
         return f"Sizes are nominal inches, rated loads short tons of {written(2000)} lb."
     return f"Sizes are in mm, rated loads in tonnes (t) of {written(1000)} kg."
 

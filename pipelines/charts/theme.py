@@ -5,7 +5,7 @@ from typing import TypeVar
 
 import altair as alt
 
-from pipelines.settings import GREY, carried
+from pipelines.settings import Palette, carried
 
 # The palette that people with the common kinds of colour blindness can tell apart: Okabe, M. & Ito, K. (2008),
 # Color Universal Design. No colour ever stands alone: shape, position or a word says the same.
@@ -49,7 +49,7 @@ Drawing = TypeVar("Drawing", bound=alt.TopLevelMixin)
 
 def in_palette(drawing: str) -> str:
     """Return a drawing, or the style of a page, in the palette that the user chose."""
-    if carried("palette") != GREY:
+    if carried("palette") != Palette.GREY:
         return drawing
     of = {colour.lower(): grey for colour, grey in GREYS.items()}
     return re.sub("|".join(of), lambda found: of[found[0].lower()], drawing, flags=re.IGNORECASE)

@@ -3,6 +3,7 @@
 import pytest
 from typer.testing import CliRunner
 
+from pipelines import packs
 from pipelines.cli import app
 from pipelines.faults import RequestFault
 
@@ -28,3 +29,22 @@ def test_a_choice_of_rows_that_is_none_is_wrong_usage(where, sentence):
     done = CliRunner().invoke(app, [*words, *(part for each in where for part in ("--where", each))])
     assert done.exit_code == 2
     assert done.output.splitlines()[-1] == f"Error: Invalid value for --where: {sentence}"
+
+
+@pytest.mark.parametrize(
+    ("typed", "in_file", "paper"),
+    [
+        ([], "", ""),
+        (["--pdf"], "", "a4"),
+        (["--paper", "a4"], "", "a4"),
+        (["--pdf"], 'paper = "us-letter"\n', "us-letter"),
+        ([], 'paper = "us-letter"\n', ""),
+    ],
+)
+def test_a_pdf_is_written_where_it_or_its_paper_is_typed(typed, in_file, paper, tmp_path, monkeypatch):
+    asked = []
+    monkeypatch.setattr(packs, "run_pack", lambda *_, **named: asked.append(named["paper"]) or tmp_path)
+    (tmp_path / "settings.toml").write_text(in_file, encoding="utf-8")
+    words = ["--config", str(tmp_path / "settings.toml"), "report", "all", "--period", "2026-03"]
+    done = CliRunner().invoke(app, [*words, "--store", "removals.duckdb", *typed])
+    assert (done.exit_code, asked) == (0, [paper])
