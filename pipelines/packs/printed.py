@@ -99,6 +99,7 @@ def _figure(figure: "Tag", drawings: list[str]) -> dict[str, Any]:
     return {
         "kind": "figure",
         "finding": _text(figure.figcaption),
+        "key": _text(figure.p),
         "alternative": str(drawing.get("aria-label", "")),
         "file": f"{len(drawings) - 1}.pdf",
     }

@@ -24,7 +24,7 @@ def page(site="North Shed"):
 <header class="masthead"><dl><div><dt>Client</dt><dd>Brackle Docks</dd></div></dl></header>
 <main><h1>Title</h1><p>Question?</p><h2>Part</h2><p class="said">Said of <em>{escaped(site)}</em>.</p>
 <ol class="said"><li>First thing</li><li>Second thing</li></ol>
-<figure><figcaption>What the chart shows</figcaption><div class="drawing">{DRAWING}</div></figure>
+<figure><figcaption>What the chart shows</figcaption><p class="note">Bar: its range.</p><div class="drawing">{DRAWING}</div></figure>
 <div class="table"><table><caption>Counts</caption><thead><tr><th>Site</th><th class="figure">Removed<span class="unit">items</span></th></tr></thead>
 <tbody><tr><th scope="rowgroup" colspan="2" class="group">Brackle Docks</th></tr>{rows}</tbody></table></div></main>
 <footer><section class="cautions"><h2>Before you use these figures</h2><ul><li>A qualified person decides.</li></ul></section>
@@ -44,7 +44,7 @@ def test_all_that_a_page_says_stands_on_paper():
     said = text_of(pdf)
     parts = [
         "Client Brackle Docks", "Title", "Question?", "Said of North Shed.", "1. First thing", "2. Second thing",
-        "What the chart shows", "Counts", "Removed items", "900", "999", "A qualified person decides.", "Made from 1 file.",
+        "What the chart shows Bar: its range.", "Counts", "Removed items", "900", "999", "A qualified person decides.", "Made from 1 file.",
     ]  # fmt: skip
     assert [part for part in parts if part not in said] == []
     reader = PdfReader(BytesIO(pdf))
@@ -65,6 +65,19 @@ def test_a_drawing_is_drawn_and_has_words_for_those_who_do_not_see_it():
     ]
     assert drawn == ["/Form"]
     assert "Chart of one mark" in alternatives(reader.trailer["/Root"]["/StructTreeRoot"])
+
+
+def test_a_tall_drawing_shares_its_sheet_with_the_words_that_lead_to_it():
+    tall = page().replace(
+        'viewBox="0 0 40 20" width="40" height="20"', 'viewBox="0 0 40 200" width="40" height="200"'
+    )
+    filling = "".join(f"<p>Sentence {number}.</p>" for number in range(30))
+    led = tall.replace("<figure>", f"{filling}<h2>Tall</h2><p>Words that lead to it.</p><figure>")
+    sheets = PdfReader(BytesIO(pdf_of_page(led))).pages
+    (drawn,) = [sheet for sheet in sheets if sheet["/Resources"].get("/XObject")]
+    said = " ".join(drawn.extract_text().split())
+    assert "Tall Words that lead to it. What the chart shows Bar: its range." in said
+    assert "Sentence 29" not in said
 
 
 def alternatives(element):
