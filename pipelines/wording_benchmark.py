@@ -59,11 +59,12 @@ def benchmark_finding(sites: pd.DataFrame) -> str:
     above = judged[judged["flag"].isin(["above", "far above"])].sort_values("ratio", ascending=False)
     below = judged[judged["flag"].isin(["below", "far below"])].sort_values("ratio")
     if above.empty and below.empty:
-        return (
-            f"Each of {len(judged)} sites keeps within its limits: mix and chance explain how their removals differ."
-            if len(judged) > 1
-            else f"{judged['site'].iloc[0]} keeps within its limits: {_ratio_of(judged.iloc[0])}."
-        )
+        if len(judged) == 1:
+            return f"{judged['site'].iloc[0]} keeps within its limits: {_ratio_of(judged.iloc[0])}."
+        opening = f"Each of {len(judged)} sites keeps within its limits"
+        if judged["spread"].eq("none").all():
+            return f"{opening}: mix and chance explain how their removals differ."
+        return f"{opening}, which allow for sites that differ by more than mix and chance explain."
     explained = "removals than mix and chance explain"
     sides = ((above, f"more {explained}"), (below, "fewer" if len(above) else f"fewer {explained}"))
     parts = [f"{_named(rows)} {words}" for rows, words in sides if len(rows)]

@@ -39,21 +39,26 @@ FUNNEL_KEY = [
     "Lines: limits that a site like the others keeps within, inner pair 95 % of the time, outer pair 99.8 %.",
     "A site's own limits also allow for how well its reference is known, so that one just outside may not be marked.",
 ]
+UNNAMED = "Names that found no room are left out; the table below has them."
 CATERPILLAR_KEY = ["Dot: shrunken ratio with its 95 % limits; upright tick: the ratio itself."]
 LABELS, REMARKS = 210, 150  # width left and right of the plot [px]
 PLOT_WIDTH = WIDTH - LABELS - REMARKS
 ROW_HEIGHT = 22
 FUNNEL_WIDTH, FUNNEL_HEIGHT = WIDTH - 60, 400
 Align = Literal["left", "right", "center"]
+Side = tuple[Align, int, int]
 Box = tuple[float, float, float, float]  # left, right, top, bottom [px]
 # Where a name may stand beside its mark: alignment, and how far right of it and below it [px].
-SIDES: list[tuple[Align, int, int]] = [
+SIDES: list[Side] = [
     ("left", 9, 0),
     ("right", -9, 0),
     ("center", 0, -13),
     ("center", 0, 13),
 ]
 NAME_SIZE = 10.5
+MOST_COVERED = (
+    40.0  # of another name or mark by that of a site within its limits [square px]: an edge that touches
+)
 
 
 def funnel_chart(sites: pd.DataFrame, peers: pd.DataFrame) -> alt.LayerChart:
@@ -108,9 +113,11 @@ def funnel_chart(sites: pd.DataFrame, peers: pd.DataFrame) -> alt.LayerChart:
     if len(peers):
         rings = alt.Chart(peers[["expected", "ratio"]].assign(standing=PEER))
         layers.append(rings.mark_point(color=QUIET, size=60, opacity=0.9, strokeWidth=1.4).encode(x=x, y=y))
-    layers += [_site_marks(drawn, x, y), _site_names(drawn, peers, ends, top, x, y)]
+    sides = _sides(drawn, peers, ends, top)
+    layers += [_site_marks(drawn, x, y), _site_names(drawn, sides, x, y)]
+    key = [*FUNNEL_KEY, *([UNNAMED] if None in sides else [])]
     return themed(
-        alt.LayerChart(layer=layers).properties(width=FUNNEL_WIDTH, height=FUNNEL_HEIGHT, title=FUNNEL_KEY)
+        alt.LayerChart(layer=layers).properties(width=FUNNEL_WIDTH, height=FUNNEL_HEIGHT, title=key)
     )
 
 
@@ -156,11 +163,7 @@ def _site_marks(drawn: pd.DataFrame, x: alt.X, y: alt.Y) -> alt.Chart:
     )
 
 
-def _site_names(
-    drawn: pd.DataFrame, peers: pd.DataFrame, ends: list[float], top: float, x: alt.X, y: alt.Y
-) -> alt.LayerChart:
-    """Return the names beside the marks, each where it covers no other name, no mark and no axis, as far as there is such room."""
-    sides = _sides(drawn, peers, ends, top)
+def _site_names(drawn: pd.DataFrame, sides: list[Side | None], x: alt.X, y: alt.Y) -> alt.LayerChart:
     layers = []
     for align, dx, dy in SIDES:
         is_here = [side == (align, dx, dy) for side in sides]
@@ -170,30 +173,36 @@ def _site_names(
     return alt.LayerChart(layer=layers)
 
 
-def _sides(
-    drawn: pd.DataFrame, peers: pd.DataFrame, ends: list[float], top: float
-) -> list[tuple[Align, int, int]]:
-    """Return for each site the first of `SIDES` on which its name is free of marks, the axis and the names before it."""
+def _sides(drawn: pd.DataFrame, peers: pd.DataFrame, ends: list[float], top: float) -> list[Side | None]:
+    """Return for each site the first of `SIDES` on which its name is free of marks, the axis and the names before it.
+
+    Sites outside their limits come first; where there is no such room theirs stand where they cover least, and those of
+    the others nowhere.
+    """
     marks = pd.concat([drawn[["expected", "ratio"]], peers[["expected", "ratio"]]])
     across = np.log(marks["expected"] / ends[0]) / np.log(ends[1] / ends[0]) * FUNNEL_WIDTH
     down = (1 - marks["ratio"] / top) * FUNNEL_HEIGHT
     taken: list[Box] = [
         (left - 6, left + 6, middle - 6, middle + 6) for left, middle in zip(across, down, strict=True)
     ]
-    sides = []
-    for number, name in enumerate(drawn["site"]):
+    sides: list[Side | None] = [None] * len(drawn)
+    is_within = drawn["standing"].eq(STANDINGS["within"][0]).to_numpy()
+    for number in np.argsort(is_within, kind="stable"):
         own = taken[number]
+        name = drawn["site"].iloc[number]
         boxes = [_box(across.iloc[number], down.iloc[number], name, side) for side in SIDES]
         covered = [
             _outside(box) + sum(_cover(box, other) for other in taken if other is not own) for box in boxes
         ]
         best = int(np.argmin(covered))
-        sides.append(SIDES[best])
+        if is_within[number] and covered[best] > MOST_COVERED:
+            continue
+        sides[number] = SIDES[best]
         taken.append(boxes[best])
     return sides
 
 
-def _box(across: float, down: float, name: str, side: tuple[Align, int, int]) -> Box:
+def _box(across: float, down: float, name: str, side: Side) -> Box:
     align, dx, dy = side
     length = min(150.0, 0.55 * NAME_SIZE * len(name))
     left = across + dx - {"left": 0.0, "center": length / 2, "right": length}[align]

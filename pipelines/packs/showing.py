@@ -15,9 +15,13 @@ COMPLETED = "application/vnd.rigging-report.completed+json"
 
 @dataclass(frozen=True, repr=False)
 class Words:
-    """A sentence, shown as a paragraph, or several in order, shown as a numbered list; nothing where there is none."""
+    """A sentence, shown as a paragraph, or several in order, shown as a numbered list; nothing where there is none.
+
+    A list of more than `most` ends with a line that says so: what it tells of stands in the tables of the report pack.
+    """
 
     sentences: str | list[str]
+    most: int = 30
 
     def __repr__(self) -> str:
         return " ".join([self.sentences] if isinstance(self.sentences, str) else self.sentences)
@@ -29,8 +33,8 @@ class Words:
             return f'<p class="said">{escaped(self.sentences)}</p>'
         if len(self.sentences) == 1:
             return Words(self.sentences[0])._repr_html_()
-        items = "".join(f"<li>{escaped(sentence)}</li>" for sentence in self.sentences)
-        return f'<ol class="said">{items}</ol>'
+        items = "".join(f"<li>{escaped(sentence)}</li>" for sentence in self.sentences[: self.most])
+        return f'<ol class="said">{items}</ol>{_rest(len(self.sentences), self.most, "points")}'
 
 
 @dataclass(frozen=True, repr=False)
@@ -67,17 +71,12 @@ class Table:
         return (
             f'<div class="table" role="region" tabindex="0" aria-label="{escape(self.caption)}">'
             f"<table><caption>{escaped(self.caption)}</caption>"
-            f"<thead><tr>{head}</tr></thead>{body}</table></div>{self._rest()}"
-        )
-
-    def _rest(self) -> str:
-        if self.frame.empty:
-            return '<p class="note">No row.</p>'
-        if len(self.frame) <= self.most:
-            return ""
-        return (
-            f'<p class="note">The first {self.most} of {written(len(self.frame))} rows; '
-            "all are in the tables that come with this report.</p>"
+            f"<thead><tr>{head}</tr></thead>{body}</table></div>"
+            + (
+                '<p class="note">No row.</p>'
+                if self.frame.empty
+                else _rest(len(self.frame), self.most, "rows")
+            )
         )
 
 
@@ -122,6 +121,15 @@ def cell_text(value: object, head: Heading) -> str:
     if head.names_sizes:
         return written_label(str(value))
     return month_in_words(str(value)) if head.words == "Month" else str(value)
+
+
+def _rest(count: int, most: int, what: str) -> str:
+    if count <= most:
+        return ""
+    return (
+        f'<p class="note">The first {most} of {written(count)} {what}; '
+        "all are in the tables that come with this report.</p>"
+    )
 
 
 def _group(name: str, width: int) -> str:

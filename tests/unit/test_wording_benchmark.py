@@ -55,6 +55,9 @@ def test_flat_is_said_to_be_flat():
     assert wording.benchmark_finding(flat) == (
         "Each of 3 sites keeps within its limits: mix and chance explain how their removals differ."
     )
+    assert wording.benchmark_finding(flat.assign(spread="additive", spread_tau2=0.01)) == (
+        "Each of 3 sites keeps within its limits, which allow for sites that differ by more than mix and chance explain."
+    )
     assert wording.benchmark_finding(flat.iloc[[1]]) == (
         "North Shed keeps within its limits: 1.00 times what is expected, 0.61 to 1.54."
     )

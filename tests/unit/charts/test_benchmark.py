@@ -69,10 +69,28 @@ def test_names_of_neighbours_do_not_cover_one_another(sites, peers):
     assert sorted(layer["mark"]["align"] for layer in names) == ["left", "right"]
 
 
+def test_in_a_crowd_the_sites_outside_their_limits_are_named_and_the_key_says_that_others_are_not(
+    sites, peers
+):
+    crowd = pd.concat([sites.head(1)] * 30, ignore_index=True)
+    crowd["site"] = [f"Yard {number:02}" for number in range(30)]
+    crowd["flag"] = ["within"] * 29 + ["far above"]
+    described = funnel_chart(crowd.assign(expected=30.0, ratio=1.0), peers.head(0)).to_dict()
+    drawn = [
+        row["site"]
+        for layer in described["layer"][-1]["layer"]
+        for row in described["datasets"][layer["data"]["name"]]
+    ]
+    assert "Yard 29" in drawn
+    assert len(drawn) == len(set(drawn)) == 4  # one on each side of the marks
+    assert described["title"][-1] == "Names that found no room are left out; the table below has them."
+    assert len(funnel_chart(sites, peers).to_dict()["title"]) == len(described["title"]) - 1
+
+
 def test_a_name_stands_neither_on_the_axis_nor_beyond_the_drawing():
     ends, lengthy = [10.0, 1000.0], "A Name of Some Length"
     for expected, ratio, away in ((11.0, 1.0, "left"), (900.0, 1.0, "right")):
-        drawn = pd.DataFrame({"site": [lengthy], "expected": [expected], "ratio": [ratio]})
+        drawn = pd.DataFrame({"site": [lengthy], "expected": [expected], "ratio": [ratio], "standing": "-"})
         # A mark stands where the name would stand otherwise.
         beside = pd.DataFrame({"expected": [expected * (1.05 if away == "left" else 1.0)], "ratio": [ratio]})
         ((align, *_),) = _sides(drawn, beside, ends, 2.0)

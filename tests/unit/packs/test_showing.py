@@ -60,6 +60,15 @@ def test_words_are_a_paragraph_or_a_list_in_order():
     assert Words([])._repr_html_() == ""
 
 
+def test_a_long_list_says_how_much_of_it_is_shown():
+    html = Words([f"point {number}" for number in range(1, 32)])._repr_html_()
+    assert "<li>point 30</li></ol>" in html
+    assert html.endswith(
+        '<p class="note">The first 30 of 31 points; all are in the tables that come with this report.</p>'
+    )
+    assert 'class="note"' not in Words(["point"] * 30)._repr_html_()
+
+
 def test_all_cautions_are_shown():
     html = Cautions()._repr_html_()
     assert html.count("<li>") == len(CAUTIONS) > 0
