@@ -1,8 +1,8 @@
 """Reads why items were removed: the exporter's phrases or columns to the coded removal criteria.
 
 `mentions` are items for which a criterion was written down; `primary_removed` gives every removed item to one
-criterion, so that these add up to the removals of the line. A reasons text is taken in the order written; of
-reason columns, which have no order, the criterion that bears most on strength comes first. A reason without a
+criterion, so that these add up to the removals of the line. In whatever order the reasons are written, the criterion that
+bears most on strength comes first. A reason without a
 count speaks of all removed items where it is the only one, else of one item. What no criterion was written for
 is `not stated`. A phrase that the profile does not know goes to the criterion of a known phrase at least
 `LEAST_LIKENESS` like it, else to `not stated`; its text is kept, and the account lists both kinds.

@@ -21,7 +21,7 @@ from pipelines.shipped import statement
 from pipelines.store.folder import is_folder_of_tables, quoted, read_folder
 from pipelines.units import TONNES_PER
 
-SCHEMA_VERSION = 4
+SCHEMA_VERSION = 5
 MOST_MEMORY = "3GB"  # of one connection
 # No extension is fetched or loaded behind our back: each such try goes to the network.
 SETTINGS: dict[str, str | bool | int | float | list[str]] = {
@@ -253,7 +253,8 @@ def bring_up_to_date(path: Path) -> None:
         con.begin()
         for number in range(version, SCHEMA_VERSION):
             con.execute(statement("pipelines.store", f"migrations/{number}_to_{number + 1}.sql"))
-        fill_code_lists(con)
+            if number >= 2:  # from then on there are coded lists, which later steps read
+                fill_code_lists(con)
         con.execute("update store_info set schema_version = $version", {"version": SCHEMA_VERSION})
         mark_tables_as_old(con)
         con.commit()

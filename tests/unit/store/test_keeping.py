@@ -111,6 +111,7 @@ def test_a_migrated_store_has_every_table_of_a_new_one(store, tmp_path):
             return [con.execute(f"from {name} order by all").fetchall() for name in lists]
 
     new, new_lists = columns(store), coded(store)
+    change(store, "insert into loads (load_id, file_sha256) values (1, 'a1')")  # so that its tables are old
     bring_up_to_date(as_of_version_1(store))
     assert columns(store) == new
     assert coded(store) == new_lists
@@ -139,6 +140,26 @@ def test_lines_of_an_older_store_are_those_of_before(store):
         assert con.execute("from inspection_lines order by row").fetchall() == before
         assert con.execute("select row from current_lines order by row").fetchall() == [(1,), (3,)]
         assert con.execute("select count(*) from line_groups").fetchall() == [(2,)]
+
+
+def test_removals_of_an_older_store_go_to_the_gravest_criterion(store):
+    line = {"file_sha256": "a1", "gear_family": "shackle", "quantity": 9, "inspected_on": date(2026, 3, 2), "load_id": 1}
+    lines = pd.DataFrame([line | {"row": row, "removed": removed} for row, removed in ((1, 3), (2, 1))])
+    written = [  # as they were settled in the order of the text: mentions, and removals under the criterion
+        (1, "identification missing", 2, 2), (1, "wear over limit", 1, 1), (1, "deformed", 1, 0), (1, "not stated", 0, 0),
+        (2, "not stated", 1, 1),
+    ]  # fmt: skip
+    with duckdb.connect(str(store)) as con:
+        append_lines(con, lines)
+        con.executemany("insert into removal_reasons values ('a1', ?, ?, ?, ?, null)", written)
+    bring_up_to_date(as_of_version_1(store))
+    with open_store(store) as con:
+        assert con.execute(
+            "select row, criterion, mentions, primary_removed from removal_reasons order by row, primary_removed, criterion"
+        ).fetchall() == [
+            (1, "not stated", 0, 0), (1, "deformed", 1, 1), (1, "identification missing", 2, 1), (1, "wear over limit", 1, 1),
+            (2, "not stated", 1, 1),
+        ]  # fmt: skip
 
 
 def test_a_later_store_is_refused(store):
