@@ -47,7 +47,8 @@ Samples = NDArray[np.unsignedinteger]  # of the narrowest kind that holds them
 class Rates:
     """What is known of the removal rate of each row of a fleet, in parts that rows share.
 
-    `place` and `item_class` number the place and the class of each row, as `places` and `classes` name them. A row's rate [removals per shackle-year] is
+    `place` and `item_class` number the place and the class of each row, as `places` and `classes` name them; a class whose
+    ratio rests on one client alone is named with it. A row's rate [removals per shackle-year] is
     the product of its `factor`, the rate of its place, the ratio of the coming year to the place's long run, the
     ratio of its class over all places, and its own ratio. `basis` says in words what the rate of the row's place
     rests on; rows with the basis `NONE` have no rate.
@@ -93,7 +94,13 @@ class Round:
     removed: Counts
 
 
-def forecast_rates(fleet: pd.DataFrame, history: pd.DataFrame, places: pd.DataFrame, level: float) -> Rates:
+def forecast_rates(
+    fleet: pd.DataFrame,
+    history: pd.DataFrame,
+    places: pd.DataFrame,
+    level: float,
+    alone: pd.MultiIndex | None = None,
+) -> Rates:
     """Return what is known of the rate of each row of a fleet.
 
     Parameters
@@ -110,6 +117,8 @@ def forecast_rates(fleet: pd.DataFrame, history: pd.DataFrame, places: pd.DataFr
         shackle-years, empty where unknown], and `is_pooled`.
     level : float
         Two-sided level of the limits.
+    alone : MultiIndex
+        Each client and item class whose ratio rests on the client's own history alone, though others have such a class.
 
     Returns
     -------
@@ -138,10 +147,14 @@ def forecast_rates(fleet: pd.DataFrame, history: pd.DataFrame, places: pd.DataFr
     )
     past = past[past["expected"] > 0]
 
-    classes = pd.Index(fleet["item_class"].unique())
-    of_class, class_ratio = _shared_ratios(past, ["item_class"])
+    class_names = _class_names(fleet, alone)
+    classes = pd.Index(class_names.unique())
+    past["class_name"] = _class_names(past, alone)
+    is_alone = past["class_name"] != past["item_class"]
+    of_all = pd.concat([past.assign(class_name=past["item_class"]), past[is_alone]])
+    of_class, class_ratio = _shared_ratios(of_all, ["class_name"])
     class_known = of_class.reindex(classes, fill_value=0.0)
-    past["expected"] *= past["item_class"].map(class_ratio).to_numpy()
+    past["expected"] *= past["class_name"].map(class_ratio).to_numpy()
     of_row, _ = _shared_ratios(past, [*PLACE, "item_class"])
     row_known = of_row.reindex(pd.MultiIndex.from_frame(fleet[[*PLACE, "item_class"]]), fill_value=0.0)
     of_year, _ = _shared_ratios(past, [*PLACE, "years_ago"])
@@ -153,7 +166,7 @@ def forecast_rates(fleet: pd.DataFrame, history: pd.DataFrame, places: pd.DataFr
         places=["|".join(names) for names in known[PLACE].itertuples(index=False)],
         classes=list(classes),
         place=place,
-        item_class=classes.get_indexer(pd.Index(fleet["item_class"])),
+        item_class=classes.get_indexer(pd.Index(class_names)),
         factor=fleet["kind_factor"].to_numpy() / known["mix"].to_numpy()[place],
         of_place=Gammas(known["shape"].to_numpy(), known["scale"].to_numpy()),
         of_year=_ratio_gammas(of_year, year_known),
@@ -426,6 +439,14 @@ def _place_rates(places: pd.DataFrame, history: pd.DataFrame, level: float) -> p
     return places[PLACE].assign(
         shape=shape, scale=scale, mean=shape * scale, mix=mix.fillna(1.0), basis=basis
     )
+
+
+def _class_names(rows: pd.DataFrame, alone: pd.MultiIndex | None) -> pd.Series:
+    """Return what the class of each row is called: by its item class, and by its client too where its ratio stands alone."""
+    if alone is None or rows.empty:
+        return rows["item_class"]
+    is_alone = pd.MultiIndex.from_frame(rows[["client", "item_class"]]).isin(alone)
+    return rows["item_class"].where(~is_alone, rows["client"] + "|" + rows["item_class"])
 
 
 def _of_limits(places: pd.DataFrame, name: str, level: float) -> Gammas:

@@ -7,8 +7,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pipelines.contracts import OrderTerms
+from pipelines.contracts import OrderTerms, benchmark_rules
 from pipelines.faults import RequestFault
+from pipelines.models.benchmark.disclosure import thin_classes
 from pipelines.models.forecast import (
     BANDS,
     DRAWS,
@@ -334,11 +335,13 @@ def _rates(inputs: PlanningInputs, fleet: pd.DataFrame) -> Rates:
     level, model = inputs.limits_level, inputs.model
     places = fleet.drop_duplicates(PLACE).reset_index(drop=True)
     places = places.join(kind_rates(model, places, level))
+    owners = pd.concat([fleet[["client", "item_class"]], inputs.history[["client", "item_class"]]])
     return forecast_rates(
         fleet.assign(kind_factor=kind_factors(model, fleet)),
         inputs.history.assign(kind_factor=kind_factors(model, inputs.history)),
         places,
         level,
+        thin_classes(owners, inputs.history, benchmark_rules()),
     )
 
 

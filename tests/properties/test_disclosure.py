@@ -5,7 +5,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipelines.contracts import benchmark_rules
-from pipelines.models.benchmark.disclosure import ALL_TOGETHER, has_enough_peers, pooled_peers
+from pipelines.models.benchmark.disclosure import (
+    ALL_TOGETHER,
+    has_enough_peers,
+    pooled_peers,
+    thin_classes,
+)
 
 RULES = benchmark_rules()
 PLACE = st.tuples(
@@ -29,3 +34,16 @@ def test_every_figure_and_every_difference_rests_on_enough_others(rows):
         rest = places[~places["environment"].isin(shown)]
         assert rest.empty or has_enough_peers(rest, RULES)
         assert has_enough_peers(places, RULES)
+
+
+@given(st.lists(PLACE, max_size=40, unique_by=lambda place: place[:3]))
+def test_a_class_is_told_by_others_where_there_are_none_or_enough_of_them(rows):
+    columns = ["client", "site", "item_class", "removed", "shackle_years"]
+    history = pd.DataFrame(rows, columns=columns)
+    owners = pd.DataFrame(
+        {"client": "A", "item_class": ["indoor dry", "marine spray", "furnace heat", "cold store"]}
+    )
+    thin = thin_classes(owners, history, RULES)
+    for name in owners["item_class"]:
+        others = history[(history["client"] != "A") & (history["item_class"] == name)]
+        assert (("A", name) not in thin) == (others.empty or has_enough_peers(others, RULES))

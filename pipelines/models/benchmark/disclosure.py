@@ -46,6 +46,28 @@ def thin_environments(places: pd.DataFrame, rules: BenchmarkRules) -> list[str]:
     return [str(name) for name, rows in environments if not has_enough_peers(rows, rules)]
 
 
+def thin_classes(owners: pd.DataFrame, history: pd.DataFrame, rules: BenchmarkRules) -> pd.MultiIndex:
+    """Return each client and item class of which others have records, but too few to stand behind a figure together.
+
+    Parameters
+    ----------
+    owners : DataFrame
+        Rows of the `client` and `item_class` that are asked about.
+    history : DataFrame
+        Records of all clients: `client`, `site`, `item_class` and `shackle_years`.
+    rules : BenchmarkRules
+        What must stand behind a figure.
+    """
+    records = dict(list(history[history["shackle_years"] > 0].groupby("item_class")))
+    thin = []
+    for client, name in owners[["client", "item_class"]].drop_duplicates().itertuples(index=False):
+        rows = records.get(name, history.head(0))
+        others = rows[rows["client"] != client]
+        if len(others) and not has_enough_peers(others, rules):
+            thin.append((client, name))
+    return pd.MultiIndex.from_tuples(thin, names=["client", "item_class"])
+
+
 def peer_names(sites: Iterable[tuple[str, str]], salt: str) -> dict[tuple[str, str], str]:
     """Return a name for each site of others, the same for the same salt and another one for another.
 

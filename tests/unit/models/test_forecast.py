@@ -127,6 +127,21 @@ def test_a_class_that_goes_faster_than_its_like_keeps_some_of_it():
     assert (ratio[1:] < 1).all()
 
 
+def test_a_class_that_only_one_other_client_has_does_not_tell_of_it():
+    clients = ["Brackle Docks", "Brackle Docks", "Gannet Rigs"]
+    both = fleet(client=clients, item_class=["16 mm", "51 mm", "51 mm"])
+
+    def ratio(removed_there, alone):
+        common = [history(client=client, item_class="16 mm") for client in ("Brackle Docks", "Gannet Rigs")]
+        there = history(client="Gannet Rigs", item_class="51 mm", removed=removed_there)
+        rates = forecast_rates(both, pd.concat([*common, there]), places(both), 0.9, alone)
+        return rates.of_class.mean[rates.item_class][1]
+
+    assert ratio(40, None) > 1.5 * ratio(1, None)
+    own = pd.MultiIndex.from_tuples([("Brackle Docks", "51 mm")])
+    assert ratio(40, own) == ratio(1, own) == 1.0
+
+
 def test_a_place_that_turned_bad_last_year_stays_so_as_far_as_years_differ():
     names = [f"Yard {number}" for number in range(8)]
     many = fleet(site=names)

@@ -143,7 +143,13 @@ def test_lines_of_an_older_store_are_those_of_before(store):
 
 
 def test_removals_of_an_older_store_go_to_the_gravest_criterion(store):
-    line = {"file_sha256": "a1", "gear_family": "shackle", "quantity": 9, "inspected_on": date(2026, 3, 2), "load_id": 1}
+    line = {
+        "file_sha256": "a1",
+        "gear_family": "shackle",
+        "quantity": 9,
+        "inspected_on": date(2026, 3, 2),
+        "load_id": 1,
+    }
     lines = pd.DataFrame([line | {"row": row, "removed": removed} for row, removed in ((1, 3), (2, 1))])
     written = [  # as they were settled in the order of the text: mentions, and removals under the criterion
         (1, "identification missing", 2, 2), (1, "wear over limit", 1, 1), (1, "deformed", 1, 0), (1, "not stated", 0, 0),
