@@ -19,6 +19,7 @@ KEY = [
     "Grey bar: usual range of the month; dash: its centre. Thin line: 90 % limits of the rate.",
     "The smaller the mark, the fewer shackle-years it rests on.",
 ]
+CUT = "What leaves the drawing at its top goes on."
 AXIS_WIDTH = 40  # room for the figures of an upright axis [px]
 PLOT_WIDTH = WIDTH - AXIS_WIDTH - 10
 WIDEST_BAR = 60  # [px]
@@ -49,7 +50,7 @@ def removal_trend_chart(trend: pd.DataFrame) -> alt.VConcatChart:
                 drawn, _months(months, has_labels=False), "inspected", of_gear("Shackles inspected"), LINE
             ),
             _counts(drawn, _months(months, has_labels=True), "removed", of_gear("Shackles removed"), INK),
-            title=[of_gear(line) for line in KEY],
+            title=[of_gear(line) for line in KEY] + [CUT] * _is_cut(drawn.dropna(subset=["rate"])),
         )
     )
 
@@ -163,6 +164,10 @@ def _top(rated: pd.DataFrame) -> float:
         1.0,
     ]
     return float(pd.Series(reach).max())
+
+
+def _is_cut(rated: pd.DataFrame) -> bool:
+    return bool((rated[["rate_upper", "limit_upper"]].max() > _top(rated)).any())
 
 
 def _width(share: float, months: int) -> dict[str, float] | int:

@@ -217,7 +217,8 @@ def _experience_to_settle(places: pd.DataFrame, months: pd.Series, targets: Risk
                 rate, months, targets.confidence_level, target.share_found, target.share_in_service
             )
         )
-    return pd.Series(np.maximum.reduce(needed), index=places.index)
+    settling = pd.Series(np.maximum.reduce(needed), index=places.index)
+    return settling.where(settling > places["shackle_years"])
 
 
 def _usual_step(months: pd.Series, targets: RiskTargets) -> pd.Series:

@@ -236,7 +236,7 @@ def _frames(tables: OpenTables) -> dict[str, pd.DataFrame]:
     others = {"peers": tables.peers, "peer_environments": tables.peer_environments} if tables.client else {}
     plan = {} if "order_plan" not in tables.tables else {"order_assumptions": _order_assumptions()}
     return {
-        **{name: tables.table(name) for name in tables.tables},
+        **tables.stored,
         **others,
         **plan,
         "files_loaded": files,

@@ -33,7 +33,10 @@ from pipelines.wording_gear import of_gear, speak_of
 
 @dataclass(frozen=True)
 class OpenTables:
-    """The result tables of one month and gear family, of one client and one site where asked ('' for all), read into memory."""
+    """The result tables of one month and gear family, of one client and one site where asked ('' for all), read into memory.
+
+    `tables` are what pages show, `stored` the same as the store has them: there sites of several clients may share a name.
+    """
 
     period: str
     as_of: date
@@ -41,6 +44,7 @@ class OpenTables:
     site: str
     gear: str
     tables: dict[str, pd.DataFrame]
+    stored: dict[str, pd.DataFrame]
     files: pd.DataFrame
     rules: pd.DataFrame
     quarantined: pd.DataFrame
@@ -217,13 +221,15 @@ def open_tables(
             said = tables["hazard_model"][["covariate", "remark"]].map(of_gear, na_action="ignore")
             tables["hazard_model"] = tables["hazard_model"].assign(**said)
         view = _seen_by(con, client, site, salt or token_hex())
+        tables |= {"site_benchmark": view.sites, "site_benchmark_parts": view.parts}
         return OpenTables(
             period=month,
             as_of=as_of,
             client=client,
             site=site,
             gear=family,
-            tables=tables | {"site_benchmark": view.sites, "site_benchmark_parts": view.parts},
+            tables=tables if site else told_apart(tables),
+            stored=tables,
             files=files,
             rules=rules_run(con, files),
             quarantined=quarantined_rows(con, files, client),
@@ -234,6 +240,23 @@ def open_tables(
             peer_environments=view.environments,
             withheld=view.withheld,
         )
+
+
+def told_apart(tables: dict[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
+    """Return tables in which a site goes by its client's name too, where several clients have a site of its name."""
+    owned = {name: frame for name, frame in tables.items() if {"client", "site"} <= set(frame.columns)}
+    if not owned:
+        return tables
+    places = pd.concat([frame[["client", "site"]] for frame in owned.values()]).dropna().drop_duplicates()
+    shared = places["site"][places["site"].duplicated()].unique()
+    named = {
+        name: frame.assign(
+            site=frame["site"].mask(frame["site"].isin(shared), frame["site"] + ", " + frame["client"])
+        )
+        for name, frame in owned.items()
+        if len(shared)
+    }
+    return tables | named
 
 
 @contextmanager

@@ -50,7 +50,7 @@ def compute_tables(con: duckdb.DuckDBPyConnection, period: str | None = None) ->
     Raises
     ------
     RequestFault
-        The period is not a month, or lies before the first line.
+        The period is not a month, has not begun, or lies before the first line.
     """
     month = _month_to_compute(con, period)
     as_of = last_day(month) if month else None
@@ -153,9 +153,11 @@ def _first_and_last_month(con: duckdb.DuckDBPyConnection) -> tuple[str | None, s
 
 
 def refuse_no_month(period: str) -> None:
-    """Raise RequestFault where a text is no month, YYYY-MM."""
+    """Raise RequestFault where a text is no month, YYYY-MM, or one that has not begun: nothing is known of it."""
     if not re.fullmatch(r"\d{4}-(0[1-9]|1[0-2])", period):
         raise RequestFault(f'"{period}" is not a month. Write it as YYYY-MM, such as 2025-06.')
+    if period > (now := f"{date.today():%Y-%m}"):
+        raise RequestFault(f"{period} has not begun. Choose a month up to {now}.")
 
 
 def last_day(month: str) -> date:

@@ -1,10 +1,11 @@
 """What a report reads from a store: the month, client and site asked for, and nothing of anybody else."""
 
 import duckdb
+import pandas as pd
 import pytest
 
 from pipelines.faults import RequestFault
-from pipelines.packs.reading import open_tables
+from pipelines.packs.reading import open_tables, told_apart
 from pipelines.store import open_store
 
 BRACKLE, FERROW, PERIOD = "Brackle Docks", "Ferrow Mills", "2026-02"
@@ -121,3 +122,12 @@ def test_what_is_not_there_is_said_in_one_sentence(small_store, asked, sentence)
     with pytest.raises(RequestFault) as fault:
         open_tables(str(small_store), **asked)
     assert str(fault.value) == sentence
+
+
+def test_sites_of_one_name_go_by_their_client_too_where_pages_show_them():
+    names = {"client": [BRACKLE, BRACKLE, FERROW, FERROW], "site": ["Yard", "Sea Wall", "Yard", None]}
+    tables = {"some": pd.DataFrame(names), "other": pd.DataFrame({"supplier": ["S-1"]})}
+    shown = told_apart(tables)
+    assert shown["some"]["site"].tolist() == [f"Yard, {BRACKLE}", "Sea Wall", f"Yard, {FERROW}", None]
+    assert tables["some"]["site"].tolist() == names["site"]
+    assert told_apart({"some": pd.DataFrame(names).head(2)})["some"]["site"].tolist() == ["Yard", "Sea Wall"]

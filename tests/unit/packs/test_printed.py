@@ -69,7 +69,7 @@ def test_a_drawing_is_drawn_and_has_words_for_those_who_do_not_see_it():
 
 def test_a_tall_drawing_shares_its_sheet_with_the_words_that_lead_to_it():
     tall = page().replace(
-        'viewBox="0 0 40 20" width="40" height="20"', 'viewBox="0 0 40 200" width="40" height="200"'
+        'viewBox="0 0 40 20" width="40" height="20"', 'viewBox="0 0 40 70" width="40" height="70"'
     )
     filling = "".join(f"<p>Sentence {number}.</p>" for number in range(30))
     led = tall.replace("<figure>", f"{filling}<h2>Tall</h2><p>Words that lead to it.</p><figure>")
@@ -78,6 +78,16 @@ def test_a_tall_drawing_shares_its_sheet_with_the_words_that_lead_to_it():
     said = " ".join(drawn.extract_text().split())
     assert "Tall Words that lead to it. What the chart shows Bar: its range." in said
     assert "Sentence 29" not in said
+
+
+def test_a_drawing_too_tall_to_be_read_on_one_sheet_goes_on_over_several():
+    tall = page().replace(
+        'viewBox="0 0 40 20" width="40" height="20"', 'viewBox="0 0 40 500" width="40" height="500"'
+    )
+    reader = PdfReader(BytesIO(pdf_of_page(tall)))
+    drawn = [sheet for sheet in reader.pages if sheet["/Resources"].get("/XObject")]
+    assert len(drawn) == 9  # 1,735 mm, 202 of them to a sheet, of which 10 are those of the one before
+    assert alternatives(reader.trailer["/Root"]["/StructTreeRoot"]).count("The drawing goes on.") == 8
 
 
 def alternatives(element):

@@ -1,5 +1,6 @@
 from datetime import date
 
+import pandas as pd
 import pytest
 
 from pipelines.contracts import load_contract
@@ -83,6 +84,14 @@ def test_a_period_that_is_no_month_is_refused(store_of, period):
     with pytest.raises(RequestFault) as fault:
         compute_tables(store_of(*LINES), period)
     assert str(fault.value) == f'"{period}" is not a month. Write it as YYYY-MM, such as 2025-06.'
+
+
+def test_a_month_that_has_not_begun_is_refused(store_of):
+    now = pd.Period(date.today(), freq="M")
+    compute_tables(store_of(*LINES), str(now))
+    with pytest.raises(RequestFault) as fault:
+        compute_tables(store_of(*LINES), str(now + 1))
+    assert str(fault.value) == f"{now + 1} has not begun. Choose a month up to {now}."
 
 
 def test_a_period_before_the_first_line_is_refused(store_of):
