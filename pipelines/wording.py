@@ -161,6 +161,16 @@ def listed(words: Iterable[str]) -> str:
     return f"{', '.join(first)} and {last}" if first else last
 
 
+def shortened(names: list[str]) -> str:
+    """Return words as a list in a sentence, the first `LONGEST_LIST` of them by name.
+
+    >>> shortened([*"ABCDEFGH"])
+    'A, B, C, D, E, F and 2 more'
+    """
+    rest = len(names) - LONGEST_LIST
+    return listed([*names[:LONGEST_LIST], f"{rest} more"] if rest > 0 else names)
+
+
 def place_in_words(row: pd.Series) -> str:
     """Return the name of a place: its site and environment."""
     return f"{row['site']} ({row['environment']})"
@@ -301,6 +311,28 @@ def places_above_usual(rates: pd.DataFrame, period: str) -> list[str]:
         f"{figure(row['removed_per_100_shackle_years'])} {per_exposure()}; the usual range ends at {figure(row['limit_upper'])}."
         for _, row in above.loc[how_far.sort_values(ascending=False).index].iterrows()
     ]
+
+
+def above_usual_now(rates: pd.DataFrame, period: str, what_follows: str) -> str:
+    """Return which places lie above their usual range in a month, for pages that rest on longer records; '' for none.
+
+    Parameters
+    ----------
+    rates : DataFrame
+        Rows of `removal_rates`.
+    period : str
+        The month, YYYY-MM.
+    what_follows : str
+        What that means for the page, a sentence.
+    """
+    above = rates[(rates["month"] == period) & (rates["signal"] == "above")]
+    if above.empty:
+        return ""
+    names = [
+        place_in_words(row) for _, row in above.sort_values(["client", "site", "environment"]).iterrows()
+    ]
+    verb = "lies" if len(names) == 1 else "lie"
+    return f"In {month_in_words(period)} {shortened(names)} {verb} above the usual range. {what_follows}"
 
 
 def places_finding(rates: pd.DataFrame, period: str) -> str:
@@ -759,9 +791,8 @@ def _months_outside(rated: pd.DataFrame) -> list[str]:
     for signal in ("above", "below"):
         months = rated.loc[rated["signal"] == signal, "month"].tolist()[::-1]
         if months:
-            named = [month_in_words(month) for month in months[:LONGEST_LIST]]
-            named += [f"{len(months) - LONGEST_LIST} more"] * (len(months) > LONGEST_LIST)
-            sentences.append(f"Months {signal} the usual range, latest first: {listed(named)}.")
+            named = shortened([month_in_words(month) for month in months])
+            sentences.append(f"Months {signal} the usual range, latest first: {named}.")
     return sentences
 
 

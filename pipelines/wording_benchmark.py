@@ -5,7 +5,7 @@ import pandas as pd
 from pipelines.contracts import benchmark_rules
 from pipelines.models.benchmark.disclosure import ALL_TOGETHER
 from pipelines.models.benchmark.parts import RAW, REMAINS
-from pipelines.wording import LONGEST_LIST, counted, figure, listed, per_exposure, percent
+from pipelines.wording import LONGEST_LIST, counted, figure, listed, per_exposure, percent, shortened
 from pipelines.writing import written
 
 CONFIDENTIAL = (
@@ -102,7 +102,7 @@ def benchmark_notes(sites: pd.DataFrame) -> list[str]:
     said += [FEWER_MEANS] * bool(sites["flag"].isin(["below", "far below"]).any())
     noted = sites.dropna(subset=["benchmark_note"])
     for words, rows in noted.groupby("benchmark_note", sort=True):
-        said.append(f"{_shortened(rows['site'].tolist())}: {words}.")
+        said.append(f"{shortened(rows['site'].tolist())}: {words}.")
     return said
 
 
@@ -190,7 +190,7 @@ def practice_finding(practice: pd.DataFrame) -> list[str]:
             said.append(f"{row['site']} {words}: {percent(row[measure])}.")
     too_long = practice[practice["places_over_guideline"] > 0]["site"].tolist()
     if too_long:
-        said.append(f"An interval longer than its outer limit stands at {_shortened(too_long)}.")
+        said.append(f"An interval longer than its outer limit stands at {shortened(too_long)}.")
     return said
 
 
@@ -251,15 +251,9 @@ def hidden_finding(environments: pd.DataFrame) -> str:
     )
 
 
-def _shortened(names: list[str]) -> str:
-    """Return a list in words, the first few by name and the others by number."""
-    rest = len(names) - LONGEST_LIST
-    return listed([*names[:LONGEST_LIST], f"{rest} more"] if rest > 0 else names)
-
-
 def _named(sites: pd.DataFrame) -> str:
     names = [f"{row['site']} ({_ratio_of(row)})" for _, row in sites.iterrows()]
-    return f"{_shortened(names)} {'has' if len(sites) == 1 else 'have'}"
+    return f"{shortened(names)} {'has' if len(sites) == 1 else 'have'}"
 
 
 def _ratio_of(row: pd.Series) -> str:
@@ -271,7 +265,7 @@ def _standing_out(judged: pd.DataFrame) -> str:
     names = judged.loc[judged["stands_out"].astype(bool), "site"].tolist()
     if not names:
         return f"{opening} none of them stands out."
-    return f"{opening} {_shortened(names)} still {'stands' if len(names) == 1 else 'stand'} out."
+    return f"{opening} {shortened(names)} still {'stands' if len(names) == 1 else 'stand'} out."
 
 
 def _rank_of(row: pd.Series) -> str:

@@ -16,6 +16,7 @@ from pipelines.wording import (
     percent,
     place_in_words,
     places_counted,
+    shortened,
 )
 from pipelines.writing import written
 
@@ -151,17 +152,12 @@ def _decide(recommendations: pd.DataFrame) -> list[str]:
             f"{counted(row['recommended_interval_months'], 'month')}"
             for _, row in by_rate.iterrows()
         ]
-        tasks.append(f"Decide with a qualified person on shorter intervals: {_first_few(named)}.")
+        tasks.append(f"Decide with a qualified person on shorter intervals: {shortened(named)}.")
     open_ones = recommendations[recommendations["outcome"].isin([NOT_MET, TO_BE_SET])]
     if len(open_ones):
         named = [place_in_words(row) for _, row in open_ones.iterrows()]
-        tasks.append(f"Ask a qualified person to set the interval at {_first_few(named)}.")
+        tasks.append(f"Ask a qualified person to set the interval at {shortened(named)}.")
     return tasks
-
-
-def _first_few(named: list[str]) -> str:
-    rest = len(named) - LONGEST_LIST
-    return listed([*named[:LONGEST_LIST], *([f"{rest} more"] if rest > 0 else [])])
 
 
 def _find(due: pd.DataFrame) -> list[str]:

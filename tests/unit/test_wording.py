@@ -168,6 +168,19 @@ def test_places_above_come_farthest_first_and_others_not_at_all():
     )
 
 
+def test_pages_on_longer_records_name_the_places_that_rise_now():
+    rates = pd.DataFrame(
+        [place("Yard"), place("Slip"), place("Fine", signal="within"), place("Old", month="2025-11")]
+    )
+    assert wording.above_usual_now(rates, "2025-12", "More may come.") == (
+        "In December 2025 Slip (marine spray) and Yard (marine spray) lie above the usual range. More may come."
+    )
+    assert wording.above_usual_now(rates.head(1), "2025-12", "So.") == (
+        "In December 2025 Yard (marine spray) lies above the usual range. So."
+    )
+    assert wording.above_usual_now(rates, "2026-01", "So.") == ""
+
+
 def test_a_month_in_which_no_place_was_inspected():
     assert (
         wording.places_finding(pd.DataFrame([place("Fine")]), "2026-01")
