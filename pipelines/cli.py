@@ -281,7 +281,8 @@ def check(
     """Say which rows would be refused, and why; load nothing.
 
     Each file gets its account, rows read = accepted + quarantined, and each row that would be refused a sentence that
-    says what is wrong with it and what to do.
+    says what is wrong with it and what to do. Exit status 1 where intake would take nothing of a file, 0 where it would
+    take each, though without some of its rows.
     """
     from pipelines.intake import account_lines, check_files
 
@@ -296,6 +297,8 @@ def check(
         _say("Sites were not held against a register: give --register or --store.")
     if as_json:
         typer.echo(json.dumps(accounts, indent=2, ensure_ascii=False))
+    if any(account["why_stopped"] for account in accounts):
+        raise typer.Exit(1)
 
 
 @app.command(epilog=examples("intake"))
