@@ -85,6 +85,14 @@ def test_table_gives_figures_that_a_person_can_check_by_hand(run, loaded):
     assert rows[1]["removed_per_100_shackle_years"] == pytest.approx(100 / expected, abs=1e-9)
 
 
+def test_a_place_without_rows_in_a_table_gets_its_header(run, loaded):
+    done = run(
+        "table", "removal_rates", "--store", loaded, "--site", "Sea Wall"
+    )  # in the register; no line of it
+    assert (done.returncode, done.stderr, len(done.stdout.splitlines())) == (0, "", 1)
+    assert done.stdout.startswith("client,site,")
+
+
 def test_an_unknown_table_is_named_with_the_known_ones(run, loaded):
     done = run("table", "removal_rate", "--store", loaded)
     assert done.returncode == 1
@@ -113,6 +121,11 @@ def test_an_unknown_table_is_named_with_the_known_ones(run, loaded):
         (["report", "all", "--store", "STORE", "--period", "March"], "March"),
         (["report", "horoscope", "--store", "STORE", "--period", "2026-03"], "horoscope"),
         (["report", "all", "--store", "STORE", "--period", "2026-03", "--client", "Nobody"], "Nobody"),
+        (
+            ["table", "removal_rates", "--store", "STORE", "--client", "Nobody"],
+            "Clients in this store: Brackle Docks.",
+        ),
+        (["table", "removal_rates", "--store", "STORE", "--site", "Nowhere"], "Sites: North Shed, Sea Wall."),
     ],
 )
 def test_bad_input_is_one_clear_sentence_and_leaves_the_store_as_it_was(
