@@ -55,6 +55,6 @@ def account_lines(account: Account) -> list[str]:
     ]
     if account.why_stopped:
         lines.append(
-            "  too many rows: intake would take nothing of this file until they are corrected, or the profile is."
+            f"  {account.why_stopped}. Intake would take nothing of this file until they are corrected, or the profile is."
         )
     return [printable(line) for line in lines]
