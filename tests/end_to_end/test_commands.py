@@ -163,7 +163,8 @@ def test_wrong_usage_is_status_two(run):
 def test_check_names_each_row_and_loads_nothing(run, write_log, register, profile_path, tmp_path):
     log = write_log("North Shed,indoor dry,bow,screw pin,16 mm,2.95,carbon,,2026-03-02,yearly,12 ea,0,")
     done = run("check", log, "--source", profile_path, "--register", register)
-    assert (done.returncode, done.stderr) == (1, "")  # with one row of one refused the file would be refused
+    assert done.returncode == 1  # with one row of one refused the file would be refused
+    assert done.stderr == "Rows are records, counted from the first row below the header of the file.\n"
     assert '  log.csv, row 1: column "Seen": "12 ea" is not a whole number.' in done.stdout
     assert list(tmp_path.glob("*.duckdb")) == []
 
@@ -186,6 +187,7 @@ def test_quarantined_rows_are_shown_exported_and_loaded_again(
         'second.csv  10   unreadable_quantity  column "Seen": "12 ea" is not a whole number. Correct the row, or add the'
         " unit to the source profile.",
     ]
+    assert shown.stderr == "Rows are records, counted from the first row below the header of the file.\n"
     (row,) = json.loads(run("quarantine", "--store", loaded, "--json").stdout)
     assert (row["file"], row["row"], json.loads(row["raw"])["Seen"]) == ("second.csv", 10, "12 ea")
     done = run("quarantine", "--store", loaded, "--export", "out.xlsx")
