@@ -281,9 +281,11 @@ def check(
     """Say which rows would be refused, and why; load nothing.
 
     Each file gets its account, rows read = accepted + quarantined, and each row that would be refused a sentence that
-    says what is wrong with it and what to do.
+    says what is wrong with it and what to do. Exit status 1 where intake would take nothing of a file, 0 where it would
+    take each, though without some of its rows.
     """
     from pipelines.intake import account_lines, check_files
+    from pipelines.intake.account import HOW_ROWS_COUNT
 
     accounts = []
     for account, rows in check_files(files, store, register or [], source):
@@ -292,10 +294,14 @@ def check(
             typer.echo("\n".join(account_lines(account)))
             for row in rows:
                 typer.echo(printable(f"  {account.file}, row {row['row']}: {row['detail']}"))
+    if any(account["rows"] for account in accounts):
+        _say(HOW_ROWS_COUNT)
     if not store and not register:
         _say("Sites were not held against a register: give --register or --store.")
     if as_json:
         typer.echo(json.dumps(accounts, indent=2, ensure_ascii=False))
+    if any(account["why_stopped"] for account in accounts):
+        raise typer.Exit(1)
 
 
 @app.command(epilog=examples("intake"))
@@ -352,6 +358,7 @@ def quarantine(
 
     Correct the cells of the exported workbook and load it with intake: what is right now comes in.
     """
+    from pipelines.intake.account import HOW_ROWS_COUNT
     from pipelines.intake.corrections import open_rows, row_lines, write_corrections
     from pipelines.store import open_store
 
@@ -366,6 +373,7 @@ def quarantine(
         typer.echo(json.dumps(rows.to_dict("records"), indent=2, ensure_ascii=False))
     elif len(rows):
         typer.echo("\n".join(row_lines(rows)))
+        _say(HOW_ROWS_COUNT)
     else:
         _say("No row is in quarantine.")
 

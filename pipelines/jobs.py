@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import closing
 from pathlib import Path
 
+import duckdb
 import pandas as pd
 
 from pipelines.faults import RequestFault
@@ -17,7 +18,7 @@ from pipelines.store.checking import disagreements, unreadable_tables, wrong_sha
 from pipelines.store.file import within_memory
 from pipelines.store.folder import write_folder
 from pipelines.store.loading import Account
-from pipelines.tables import TABLES, is_computed_for, read_table
+from pipelines.tables import TABLES, is_computed_for, known_places, read_table, refuse_unknown
 
 
 def load_and_compute(
@@ -141,14 +142,27 @@ def table_of_store(store: Path, name: str, client: str, site: str, gear: str = "
         Rows of this client or site only; '' for all.
     gear : str
         Gear family; '' for that of the store's own tables.
+
+    Raises
+    ------
+    RequestFault
+        There is no such store, table or gear family, or a client or site that the store does not know; one that it
+        knows may have no row in the table.
     """
     with closing(open_store(store)) as con:
         if not gear and is_computed_for(con, ""):
-            return read_table(con, name, client or None, site or None)
+            return _rows_of(con, name, client, site)
     from pipelines.packs.computed import computed_store
 
     with computed_store(store, "", "", gear) as readable, closing(open_store(readable)) as con:
-        return read_table(con, name, client or None, site or None)
+        return _rows_of(con, name, client, site)
+
+
+def _rows_of(con: duckdb.DuckDBPyConnection, name: str, client: str, site: str) -> pd.DataFrame:
+    rows = read_table(con, name, client or None, site or None)
+    if rows.empty:
+        refuse_unknown(known_places(con), client, site)
+    return rows
 
 
 def trace(

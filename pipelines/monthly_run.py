@@ -175,7 +175,14 @@ def _load(asked: Asked, outcome: Outcome) -> None:
             outcome.files.append(FileOutcome(path.name, "known", f"Loaded earlier as {earlier}."))
             continue
         try:
-            (account,) = load_files([path], asked.store, [], asked.profiles, pseudonymise=asked.pseudonymise)
+            (account,) = load_files(
+                [path],
+                asked.store,
+                [],
+                asked.profiles,
+                pseudonymise=asked.pseudonymise,
+                registers_before=asked.registers,
+            )
         except Exception as error:
             outcome.files.append(FileOutcome(path.name, "refused", _sentence(error)))
         else:

@@ -1,6 +1,9 @@
-"""Rows as lines of a table for a terminal."""
+"""Rows as lines of a table for a terminal, and commands as one types them there."""
 
-from collections.abc import Sequence
+import os
+import shlex
+import subprocess
+from collections.abc import Iterable, Sequence
 
 
 def text_table(heads: Sequence[str], rows: Sequence[Sequence[object]]) -> list[str]:
@@ -32,3 +35,13 @@ def printable(text: str) -> str:
         sign if sign.isprintable() or sign in "\n\xa0\u202f" else sign.encode("unicode_escape").decode()
         for sign in text
     )
+
+
+def as_typed(words: Iterable[object]) -> str:
+    """Return a command as it is typed into the shell of this machine: words with spaces in them stand in quotes.
+
+    >>> as_typed(["rigging-removals", "check", "march.csv"])
+    'rigging-removals check march.csv'
+    """
+    written = [str(word) for word in words]
+    return subprocess.list2cmdline(written) if os.name == "nt" else shlex.join(written)

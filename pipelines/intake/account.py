@@ -4,6 +4,8 @@ from pipelines.intake.reasons import LEAST_LIKENESS
 from pipelines.store.loading import Account
 from pipelines.terminal import printable
 
+HOW_ROWS_COUNT = "Rows are records, counted from the first row below the header of the file."
+
 
 def account_lines(account: Account) -> list[str]:
     """Return the account of one file as lines of text for a terminal."""
@@ -55,6 +57,6 @@ def account_lines(account: Account) -> list[str]:
     ]
     if account.why_stopped:
         lines.append(
-            "  too many rows: intake would take nothing of this file until they are corrected, or the profile is."
+            f"  {account.why_stopped}. Intake would take nothing of this file until they are corrected, or the profile is."
         )
     return [printable(line) for line in lines]

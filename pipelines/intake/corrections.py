@@ -15,6 +15,7 @@ import pandas as pd
 
 from pipelines.contracts import plain_words
 from pipelines.faults import DataFault, RequestFault
+from pipelines.intake.account import HOW_ROWS_COUNT
 from pipelines.intake.headers import Row, refuse_twice
 from pipelines.intake.marks import WHOLE_RECORD
 from pipelines.intake.verdict import UNREADABLE_ROW
@@ -40,6 +41,7 @@ ABOUT = [
     "Correct the cells of a row as the export should have had them, save the workbook and load it: rigging-removals intake.",
     "Rows that keep every rule are accepted; the others stay in quarantine. Leave the columns in brackets as they are.",
     "A record that could not be split into cells stands whole in its own column: write its cells into theirs.",
+    HOW_ROWS_COUNT,
     "Rows may be left out of the workbook. A cell holds at most 32,767 characters; a longer text is cut.",
 ]
 LONGEST_CELL = 32_767

@@ -2,7 +2,7 @@
 
 import hashlib
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -29,6 +29,7 @@ from pipelines.sources import Profile, fitting_profile, known_profiles, profiles
 from pipelines.store import attach_store, create_tables, open_store, write_load
 from pipelines.store.file import pseudonym_key, quiet_connection, within_memory
 from pipelines.store.loading import Account, CountJump
+from pipelines.terminal import as_typed
 
 CLOCK_RULE = "not_in_the_future"
 FileState = tuple[int, int, int]
@@ -52,6 +53,7 @@ def load_files(
     profile_path: Path | None = None,
     add_sites: bool = False,
     pseudonymise: bool = False,
+    registers_before: Sequence[Path] = (),
 ) -> Iterator[Account]:
     """Load the registers, then each file into the store, one transaction each, and yield the files' accounts.
 
@@ -69,6 +71,8 @@ def load_files(
         Whether a site that the register does not know is added to it.
     pseudonymise : bool
         Whether inspectors go by pseudonyms, made with a key of the store, and notes are left out.
+    registers_before : sequence of Path
+        Registers that the store took in just before: a refusal names them beside `registers`.
 
     Raises
     ------
@@ -76,6 +80,7 @@ def load_files(
         At the first file that cannot be loaded; the store then holds the files before it and nothing of that one.
     """
     profiles = profiles_at(profile_path)
+    look_closer = _how_to_check(store, [*registers_before, *registers], profile_path, add_sites)
     with scratch_database() as (con, work_folder):
         attach_store(con, store)
         load_registers(con, registers)
@@ -85,7 +90,7 @@ def load_files(
             # The files of one folder are one export: none of them revises another.
             together = [file.sha256 for file in found]
             for file in found:
-                yield _load_file(con, file, profiles, work_folder, add_sites, key, together)
+                yield _load_file(con, file, profiles, work_folder, add_sites, key, together, look_closer)
 
 
 def check_files(
@@ -182,6 +187,7 @@ def _load_file(
     add_sites: bool,
     key: str,
     not_revised: list[str],
+    look_closer: Callable[[Path, bool], str],
 ) -> Account:
     path = file.path
     known = con.execute(
@@ -202,30 +208,57 @@ def _load_file(
         )
     if not add_sites and not _count(con, "select count(*) from store.site_register"):
         raise DataFault(
-            "The store has no site register yet. Give one with --register site_register.csv, or let --add-sites make it."
+            "The store has no site register yet. Give one with --register site_register.csv, a row for each site, or have"
+            " rigging-removals intake make it with --add-sites."
         )
     if file.kind == "xlsx" and is_correction(path):
         return _load_corrections(con, file, profiles, add_sites, key)
     account, results = _stage_file(con, path, file.sha256, profiles, work_folder, add_sites, key)
     _refuse_changed(path, file.state)
     if stopped := _why_stopped(account, results):
+        has_loads = _count(con, "select count(*) from store.loads") > 0
         raise DataFault(
-            f"{stopped}; nothing of it was loaded. See every row with: rigging-removals check {path.name}"
+            f"{stopped}. Nothing of it was loaded. See every row with: {look_closer(path, has_loads)}"
         )
     con.execute("alter table quarantined_rows add column file varchar")
     con.execute("update quarantined_rows set file = $file", {"file": account.file})
     return write_load(con, account, results, _revision_keys(profiles, [account.source]), not_revised)
 
 
+def _how_to_check(
+    store: Path, registers: list[Path], profile_path: Path | None, add_sites: bool
+) -> Callable[[Path, bool], str]:
+    """Return what to type to check a file against what it is loaded with, and whether the store has loads."""
+
+    def command(path: Path, has_loads: bool) -> str:
+        words = ["rigging-removals", "check", path]
+        if profile_path:
+            words += ["--source", profile_path]
+        # A check adds no site: held against a register, it would tell of those that were to be added.
+        if not add_sites:
+            words += [word for register in registers for word in ("--register", register)]
+            # A store that holds nothing yet may be taken away again, and its register is one of these.
+            words += ["--store", store] if has_loads or not registers else []
+        return as_typed(words)
+
+    return command
+
+
 def _why_stopped(account: Account, results: list[RuleResult]) -> str:
-    """Return why a file as a whole does not come in, '' where it does."""
-    if all(result.passed or result.rule.severity != "stop" for result in results):
+    """Return why a file as a whole does not come in, '' where it does; a last full stop is left to whoever says it."""
+    stopping = [result.rule for result in results if result.rule.severity == "stop" and not result.passed]
+    if not stopping:
         return ""
-    worst = max(account.quarantined_by_rule, key=account.quarantined_by_rule.__getitem__)
-    clock = f" (the clock of this machine says {datetime.now(UTC).date()})" if worst == CLOCK_RULE else ""
+    by_rule = account.quarantined_by_rule
+    worst = [rule for rule, rows in by_rule.items() if rows == max(by_rule.values())]
+    if len(worst) > 1 and by_rule[worst[0]] == 1:
+        by_what = "each by another rule"
+    else:
+        by_what = f"most by the rule{'s' if len(worst) > 1 else ''} {' and '.join(worst)}"
+    clock = f" (the clock of this machine says {datetime.now(UTC).date()})" if CLOCK_RULE in worst else ""
     return (
-        f"{account.file}: {account.rows_quarantined} of {account.rows_read} rows would be quarantined, most by the rule"
-        f" {worst}{clock}"
+        f"{account.file}: {account.rows_quarantined} of {account.rows_read} rows would be quarantined, {by_what}{clock}."
+        f" {'. '.join(rule.description for rule in stopping)}"
     )
 
 

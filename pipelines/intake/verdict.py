@@ -13,6 +13,7 @@ from pipelines.store.file import GROUP_COLUMNS
 # A record that cannot be split into cells is refused before any rule of the contract can be run on it.
 UNREADABLE_ROW = "unreadable_row", "The record can be split into the columns of the header"
 REGISTER_RULE = "site_in_register"
+COPY_RULE = "row_stands_once"
 JUMP_RULE = "site_count_as_usual"
 
 
@@ -56,13 +57,16 @@ def decide(
         A rule of the contract cannot be run.
     """
     contract = load_contract("inspection_line")
-    for name in ("known_gear", "known_before"):
+    for name in ("known_gear", "known_before", "repeated_rows"):
         con.execute(statement("pipelines.intake", f"{name}.sql"))
     con.execute(statement("pipelines.intake", "add_sites.sql"), {"add_sites": add_sites})
     con.execute("insert into site_register by name select * from added_sites")
     rules = derived_rules(contract) + [rule for rule in contract.rules if rule.severity in ROW_RULES]
     if not has_register and not add_sites:
         rules = [rule for rule in rules if rule.name != REGISTER_RULE]
+    if profile.result and "serial" not in profile.columns:
+        # A row is an item without a name, and items alike have rows alike.
+        rules = [rule for rule in rules if rule.name != COPY_RULE]
     results = run_rules(con, "staged_lines", rules)
     _explain(con, contract, profile, results)
     _quarantine(con, header, file_sha256)

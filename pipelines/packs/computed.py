@@ -14,7 +14,7 @@ from pipelines.models.benchmark.disclosure import thin_environments
 from pipelines.scratch import scratch_folder
 from pipelines.store import open_store
 from pipelines.store.file import attach_to_read, copied_store, quiet_connection
-from pipelines.tables import TABLES, compute_tables, count_gear, is_computed_for, read_table
+from pipelines.tables import TABLES, compute_tables, count_gear, is_computed_for, read_table, refuse_unknown
 
 # The tables of all clients that a client's view of its peers is made from, kept in a schema of their own beside tables
 # that rest on less.
@@ -90,11 +90,7 @@ def of_everybody(con: duckdb.DuckDBPyConnection, name: str) -> pd.DataFrame:
 
 def _refuse_unknown_client(con: duckdb.DuckDBPyConnection, client: str, family: str, is_usual: bool) -> None:
     owners = con.execute("select distinct gear_family, client from all_current_lines order by all").fetchall()
-    clients = sorted({owner for _, owner in owners})
-    if client and clients and client not in clients:
-        raise RequestFault(
-            f'No line of a client "{client}" is loaded. Clients in this store: {", ".join(clients)}.'
-        )
+    refuse_unknown(((owner, None) for _, owner in owners), client, "")
     there = sorted({gear for gear, owner in owners if client in ("", owner)})
     if there and family not in there and (client or not is_usual):
         whose = f' of the client "{client}"' if client else ""

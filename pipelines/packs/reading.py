@@ -27,7 +27,7 @@ from pipelines.packs.intake_account import (
 )
 from pipelines.packs.peers import PeerView, peer_view
 from pipelines.store import open_store
-from pipelines.tables import FLEET_TABLES, TABLES, read_table
+from pipelines.tables import FLEET_TABLES, TABLES, read_table, refuse_unknown
 from pipelines.wording_gear import of_gear, speak_of
 
 
@@ -205,7 +205,8 @@ def open_tables(
     with open_month(Path(store), period, client, gear) as (con, _, month, as_of):
         (family,) = con.execute("select gear_family from table_state").fetchall()[0]
         speak_of(family)
-        _refuse_unknown_site(con, client, site)
+        places = con.execute("select distinct client, site from current_lines").fetchall()
+        refuse_unknown(places, client, site)
         files = loaded_files(con, client, site)
         # What tells of all clients together is for those who may see all of them, and what tells of a client as a whole
         # for those who may see all its sites.
@@ -295,11 +296,3 @@ def _seen_by(con: duckdb.DuckDBPyConnection, client: str, site: str, salt: str) 
     sites, parts, places = (of_everybody(con, name) for name in PEERED)
     view = peer_view(sites, parts, places, client, salt, benchmark_rules())
     return view.of_site(site) if site else view
-
-
-def _refuse_unknown_site(con: duckdb.DuckDBPyConnection, client: str, site: str) -> None:
-    places = con.execute("select distinct client, site from current_lines order by site").fetchall()
-    sites = sorted({known for owner, known in places if client in ("", owner)})
-    if site and site not in sites:
-        whose = f" of {client}" if client else ""
-        raise RequestFault(f'No line of a site "{site}"{whose} is loaded. Sites{whose}: {", ".join(sites)}.')

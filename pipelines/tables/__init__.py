@@ -3,12 +3,21 @@
 from typing import TYPE_CHECKING, Any
 
 from pipelines.tables.names import FLEET_TABLES, TABLES
-from pipelines.tables.read import is_computed_for, read_table
+from pipelines.tables.read import is_computed_for, known_places, read_table, refuse_unknown
 
 if TYPE_CHECKING:
     from pipelines.tables.compute import compute_tables, count_gear
 
-__all__ = ["FLEET_TABLES", "TABLES", "compute_tables", "count_gear", "is_computed_for", "read_table"]
+__all__ = [
+    "FLEET_TABLES",
+    "TABLES",
+    "compute_tables",
+    "count_gear",
+    "is_computed_for",
+    "known_places",
+    "read_table",
+    "refuse_unknown",
+]
 
 
 def __getattr__(name: str) -> Any:

@@ -1,5 +1,6 @@
 """Reads a result table for whoever shows it: the command line, a notebook, a report pack."""
 
+from collections.abc import Iterable
 from difflib import get_close_matches
 
 import duckdb
@@ -64,6 +65,42 @@ def contract_of_computed(name: str) -> Contract:
     near = get_close_matches(name, READABLE, n=2, cutoff=0.5)
     advice = f"Did you mean {' or '.join(near)}?" if near else f"Tables to be had: {', '.join(READABLE)}."
     raise RequestFault(f'There is no table "{name}". {advice}')
+
+
+def refuse_unknown(places: Iterable[tuple[str, str | None]], client: str, site: str) -> None:
+    """Refuse a client or a site that is none of the places; '' is whichever.
+
+    Parameters
+    ----------
+    places : iterable of (str, str or None)
+        Client and site of each place that may be asked for; None for the site of a client without any.
+    client, site : str
+        What is asked for, as the site register spells it.
+
+    Raises
+    ------
+    RequestFault
+        It is not among them; the message lists those that are. Where there is no place at all any client will do.
+    """
+    places = list(places)
+    clients = sorted({owner for owner, _ in places})
+    if client and clients and client not in clients:
+        raise RequestFault(
+            f'No line of a client "{client}" is loaded. Clients in this store: {", ".join(clients)}.'
+        )
+    sites = sorted({known for owner, known in places if known and client in ("", owner)})
+    if site and site not in sites:
+        whose = f" of {client}" if client else ""
+        there = ", ".join(sites) or "none"
+        raise RequestFault(f'No line of a site "{site}"{whose} is loaded. Sites{whose}: {there}.')
+
+
+def known_places(con: duckdb.DuckDBPyConnection) -> list[tuple[str, str | None]]:
+    """Return each client and site that a store has lines of, whatever their gear, or has in a register."""
+    return con.execute(
+        "select client, site from all_current_lines union select client, site from site_register"
+        " union select client, null from stock_register"
+    ).fetchall()
 
 
 def _refuse_without(contract: Contract, column: str) -> None:

@@ -85,6 +85,14 @@ def test_table_gives_figures_that_a_person_can_check_by_hand(run, loaded):
     assert rows[1]["removed_per_100_shackle_years"] == pytest.approx(100 / expected, abs=1e-9)
 
 
+def test_a_place_without_rows_in_a_table_gets_its_header(run, loaded):
+    done = run(
+        "table", "removal_rates", "--store", loaded, "--site", "Sea Wall"
+    )  # in the register; no line of it
+    assert (done.returncode, done.stderr, len(done.stdout.splitlines())) == (0, "", 1)
+    assert done.stdout.startswith("client,site,")
+
+
 def test_an_unknown_table_is_named_with_the_known_ones(run, loaded):
     done = run("table", "removal_rate", "--store", loaded)
     assert done.returncode == 1
@@ -113,6 +121,11 @@ def test_an_unknown_table_is_named_with_the_known_ones(run, loaded):
         (["report", "all", "--store", "STORE", "--period", "March"], "March"),
         (["report", "horoscope", "--store", "STORE", "--period", "2026-03"], "horoscope"),
         (["report", "all", "--store", "STORE", "--period", "2026-03", "--client", "Nobody"], "Nobody"),
+        (
+            ["table", "removal_rates", "--store", "STORE", "--client", "Nobody"],
+            "Clients in this store: Brackle Docks.",
+        ),
+        (["table", "removal_rates", "--store", "STORE", "--site", "Nowhere"], "Sites: North Shed, Sea Wall."),
     ],
 )
 def test_bad_input_is_one_clear_sentence_and_leaves_the_store_as_it_was(
@@ -150,7 +163,8 @@ def test_wrong_usage_is_status_two(run):
 def test_check_names_each_row_and_loads_nothing(run, write_log, register, profile_path, tmp_path):
     log = write_log("North Shed,indoor dry,bow,screw pin,16 mm,2.95,carbon,,2026-03-02,yearly,12 ea,0,")
     done = run("check", log, "--source", profile_path, "--register", register)
-    assert done.returncode == 0
+    assert done.returncode == 1  # with one row of one refused the file would be refused
+    assert done.stderr == "Rows are records, counted from the first row below the header of the file.\n"
     assert '  log.csv, row 1: column "Seen": "12 ea" is not a whole number.' in done.stdout
     assert list(tmp_path.glob("*.duckdb")) == []
 
@@ -173,6 +187,7 @@ def test_quarantined_rows_are_shown_exported_and_loaded_again(
         'second.csv  10   unreadable_quantity  column "Seen": "12 ea" is not a whole number. Correct the row, or add the'
         " unit to the source profile.",
     ]
+    assert shown.stderr == "Rows are records, counted from the first row below the header of the file.\n"
     (row,) = json.loads(run("quarantine", "--store", loaded, "--json").stdout)
     assert (row["file"], row["row"], json.loads(row["raw"])["Seen"]) == ("second.csv", 10, "12 ea")
     done = run("quarantine", "--store", loaded, "--export", "out.xlsx")

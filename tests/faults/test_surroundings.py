@@ -129,7 +129,8 @@ def test_a_clock_a_century_behind_is_named_with_what_it_says(run, folder):
         1,
         [
             "log1.csv: 40 of 40 rows would be quarantined, most by the rule not_in_the_future (the clock of this machine"
-            f" says {day}); nothing of it was loaded. See every row with: rigging-removals check log1.csv"
+            f" says {day}). At most one row in five is quarantined; more means a wrong profile or a damaged file. Nothing of"
+            " it was loaded. See every row with: rigging-removals check log1.csv --source profile.yaml --store store.duckdb"
         ],
     )
 

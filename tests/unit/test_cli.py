@@ -48,3 +48,16 @@ def test_a_pdf_is_written_where_it_or_its_paper_is_typed(typed, in_file, paper, 
     words = ["--config", str(tmp_path / "settings.toml"), "report", "all", "--period", "2026-03"]
     done = CliRunner().invoke(app, [*words, "--store", "removals.duckdb", *typed])
     assert (done.exit_code, asked) == (0, [paper])
+
+
+@pytest.mark.parametrize("form", [[], ["--json"]])
+def test_a_check_is_status_one_where_a_file_would_be_refused_and_nought_where_only_rows_would(
+    form, write_log, line, days, profile_path, register
+):
+    with_a_bad_row = write_log(*days(9), line(Seen="?"), name="a_row.csv")
+    refused = write_log(line(), line(Seen="?"), name="refused.csv")
+    words = ["check", "--source", str(profile_path), "--register", str(register), *form]
+    for files, status in (([with_a_bad_row], 0), ([refused], 1), ([refused, with_a_bad_row], 1)):
+        done = CliRunner().invoke(app, [*words, *map(str, files)])
+        assert done.exit_code == status
+        assert all(file.name in done.output for file in files)

@@ -126,13 +126,19 @@ def test_a_second_run_and_a_dry_run_change_nothing_and_what_a_pack_rests_on_has_
     said = run_in_words(outcome)
     assert said[0] == "Shackle inspections, March 2026: dry run, nothing was changed."
     assert "  new      c_2026.csv: 2 rows read = 2 accepted + 0 quarantined" in said
-    sentence = "e_all_wrong.csv: 2 of 2 rows would be quarantined, most by the rule unreadable_quantity."
+    sentence = (
+        "e_all_wrong.csv: 2 of 2 rows would be quarantined, most by the rule unreadable_quantity. At most one row in five is"
+        " quarantined; more means a wrong profile or a damaged file."
+    )
     assert f"  2. {sentence}" in said
     assert content() == before
     assert len(packs) == 1
 
     outcome = run_month(asked)
     assert became(outcome) == known | {"c_2026.csv": "loaded"} | refused
+    assert (
+        f"--source {asked.profiles} --register {register} --store {asked.store}" in run_in_words(outcome)[5]
+    )
     assert [pack.outcome for pack in outcome.packs] == ["made"]
     register.write_text(
         register.read_text(encoding="utf-8").replace("weekly,12", "weekly,6"), encoding="utf-8"

@@ -40,7 +40,8 @@ def test_every_row_read_is_told():
          "  the count of Sea Wall (Brackle Docks) jumps: 2,500 items at 1 look, 25 at earlier looks of the same groups (100 times"
          " as many). It is loaded; look whether the export is whole and its counts are of items."),
         ({"why_stopped": "log.csv: 9 of 10 rows would be quarantined"},
-         "  too many rows: intake would take nothing of this file until they are corrected, or the profile is."),
+         "  log.csv: 9 of 10 rows would be quarantined. Intake would take nothing of this file until they are corrected, or"
+         " the profile is."),
         ({"rows_still_wrong": ["log.csv, row 3: no."]}, "  still in quarantine: log.csv, row 3: no."),
     ],
 )  # fmt: skip

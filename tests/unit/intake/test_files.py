@@ -1,8 +1,11 @@
+import shlex
 from pathlib import Path
 
 import duckdb
 import pytest
+from typer.testing import CliRunner
 
+from pipelines.cli import app
 from pipelines.contracts import load_contract
 from pipelines.contracts.checking import run_rules
 from pipelines.faults import DataFault, RequestFault
@@ -56,7 +59,8 @@ def test_a_store_without_a_register_asks_for_one(store, write_log, line):
         "register.csv has a header and no rows below it. Fill the register in."
     )
     assert fault_of(lambda: list(load_files([write_log(line())], store.path, [], store.profile_path))) == (
-        "The store has no site register yet. Give one with --register site_register.csv, or let --add-sites make it."
+        "The store has no site register yet. Give one with --register site_register.csv, a row for each site, or have"
+        " rigging-removals intake make it with --add-sites."
     )
 
 
@@ -66,6 +70,57 @@ def test_check_loads_nothing_and_names_each_row(store, write_log, line, days):
     assert account.rows_quarantined == 1
     assert [(row["row"], row["rule"]) for row in rows] == [(5, "unreadable_quantity")]
     assert store.ask("select count(*) from loads") == [(0,)]
+
+
+SHARE = "At most one row in five is quarantined; more means a wrong profile or a damaged file."
+
+
+@pytest.mark.parametrize(
+    ("bad", "worst"),
+    [
+        ([{"Seen": "?"}] * 2 + [{"Day": "?"}], "most by the rule unreadable_quantity"),
+        ([{"Seen": "?"}, {"Day": "?"}, {"Look": "?"}], "each by another rule"),
+        (
+            [{"Seen": "?"}, {"Day": "?"}] * 2,
+            "most by the rules unreadable_inspected_on and unreadable_quantity",
+        ),
+    ],
+)
+def test_a_refusal_names_the_rule_that_most_rows_break_where_there_is_one(store, write_log, line, bad, worst):
+    log = write_log(*(line(**cells) for cells in bad))
+    told = fault_of(store.load, log)
+    assert told.startswith(
+        f"log.csv: {len(bad)} of {len(bad)} rows would be quarantined, {worst}. {SHARE} Nothing of it was loaded. See"
+    )
+
+
+def test_a_refusal_repeats_what_the_load_was_given(store, write_log, line, days):
+    folder = store.path.parent / "my logs"
+    folder.mkdir()
+    good, bad = (
+        write_log(*lines, name=f"my logs/{name}.csv")
+        for name, lines in (("a", days(1)), ("b", [line(Seen="?")]))
+    )
+    profile = store.profile_path.rename(folder / "yard.yaml")
+
+    def command(registers, add_sites=False, before=()):
+        told = fault_of(
+            lambda: list(
+                load_files([bad], store.path, registers, profile, add_sites, registers_before=before)
+            )
+        )
+        return shlex.split(told.partition("See every row with: ")[2])
+
+    check = ["rigging-removals", "check", str(bad), "--source", str(profile)]
+    register, kept = ["--register", str(store.register)], ["--store", str(store.path)]
+    assert command([store.register]) == [*check, *register]
+    assert command([], before=[store.register]) == [*check, *register]
+    assert command([store.register], add_sites=True) == check
+    list(load_files([good], store.path, [store.register], profile))
+    assert command([store.register]) == [*check, *register, *kept]
+    assert command([]) == [*check, *kept]
+    done = CliRunner().invoke(app, command([])[1:])
+    assert 'b.csv, row 1: column "Seen": "?" is not a whole number.' in done.stdout
 
 
 def test_check_without_a_register_does_not_ask_for_sites(store, write_log, line):

@@ -1,7 +1,8 @@
 import pytest
 
 from pipelines.faults import RequestFault
-from pipelines.tables import TABLES, compute_tables, read_table
+from pipelines.tables import TABLES, compute_tables, known_places, read_table, refuse_unknown
+from tests.refusals import fault_of
 
 EVERYTHING = ", ".join([*TABLES, "quarantine"])
 
@@ -74,3 +75,24 @@ def test_a_store_without_computed_tables_is_refused(store_of):
 def test_an_answer_that_somebody_left_half_read_is_no_hindrance(con):
     con.execute("select * from range(10)").fetchone()
     assert not read_table(con, "removal_rates", client="Brackle Docks").empty
+
+
+@pytest.mark.parametrize(
+    ("client", "site", "sentence"),
+    [
+        ("Nope", "", 'No line of a client "Nope" is loaded. Clients in this store: Brackle Docks, Other Docks.'),
+        ("", "Nope", 'No line of a site "Nope" is loaded. Sites: North Shed, Sea Wall.'),
+        ("Other Docks", "Sea Wall", 'No line of a site "Sea Wall" of Other Docks is loaded. Sites of Other Docks: North Shed.'),
+    ],
+)  # fmt: skip
+def test_a_place_that_the_store_does_not_know_is_named_with_those_it_knows(con, client, site, sentence):
+    assert fault_of(refuse_unknown, known_places(con), client, site, kind=RequestFault) == sentence
+
+
+def test_a_place_of_a_register_is_known_and_a_client_who_has_only_stock(con):
+    con.execute("insert into site_register by name select 'Third Docks' as client, 'Pier' as site")
+    con.execute("insert into stock_register by name select 'Fourth Docks' as client")
+    for client, site in (("Third Docks", "Pier"), ("Fourth Docks", ""), ("", "")):
+        refuse_unknown(known_places(con), client, site)
+    told = fault_of(refuse_unknown, known_places(con), "Fourth Docks", "Pier", kind=RequestFault)
+    assert told == 'No line of a site "Pier" of Fourth Docks is loaded. Sites of Fourth Docks: none.'
