@@ -5,7 +5,7 @@ from pathlib import Path
 
 import duckdb
 
-from pipelines.contracts import Contract, load_contract
+from pipelines.contracts import Contract, Rule, load_contract
 from pipelines.contracts.checking import run_rules
 from pipelines.faults import DataFault, RequestFault
 from pipelines.intake.staging import ITEM_CLASS_SQL
@@ -27,9 +27,7 @@ def load_registers(con: duckdb.DuckDBPyConnection, paths: list[Path]) -> None:
         _stage(con, path, contract)
         for result in run_rules(con, "staged_register", contract.rules):
             if not result.passed:
-                raise DataFault(
-                    f"{path.name}{_first_row(con)}: broken rule: {result.rule.description}. Correct the row."
-                )
+                raise DataFault(f"{path.name}{_first_breach(con, result.rule)}. Correct the row.")
         load_register(con, contract)
 
 
@@ -96,6 +94,13 @@ def _stage(con: duckdb.DuckDBPyConnection, path: Path, contract: Contract) -> No
         con.execute(f"update staged_register set {DERIVED_LABEL} = {ITEM_CLASS_SQL}")
 
 
-def _first_row(con: duckdb.DuckDBPyConnection) -> str:
-    found = con.execute("select min(row) from broken_rules").fetchone()
-    return f", row {found[0]}" if found and found[0] is not None else ""
+def _first_breach(con: duckdb.DuckDBPyConnection, rule: Rule) -> str:
+    """Return where a rule is broken first, in which column and by what, and what the rule says."""
+    row, value = con.execute(
+        f"select row, {rule.column or 'null'} from broken_rules join staged_register using (row) where rule = $rule"
+        " order by row limit 1",
+        {"rule": rule.name},
+    ).fetchall()[0]
+    written = " is empty, which" if value is None else f': "{value}"'
+    where = f', column "{rule.column}"{written}' if rule.column else ""
+    return f", row {row}{where} breaks a rule. {rule.description}"

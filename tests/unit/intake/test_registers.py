@@ -40,7 +40,20 @@ def test_a_stock_register_carries_the_same_item_class_as_the_log(store, tmp_path
         (
             ",12,",
             ",0,",
-            "register.csv, row 1: broken rule: The current interval is 1 to 60 months. Correct the row.",
+            'register.csv, row 1, column "current_interval_months": "0" breaks a rule. The current interval is 1 to 60 months.'
+            " Correct the row.",
+        ),
+        (
+            "daily,3,6,",
+            "daily,3,0,",
+            'register.csv, row 2, column "legal_limit_months": "0" breaks a rule. The legal limit is 1 to 60 months, or empty'
+            " where the law sets none. Correct the row.",
+        ),
+        (
+            "daily,3,6,",
+            "daily,3,6,-1",
+            'register.csv, row 2, column "site_rule_months": "-1" breaks a rule. The site\'s own limit is 1 to 60 months, or'
+            " empty where there is none. Correct the row.",
         ),
         (",12,", ",,", 'register.csv, row 1, column "current_interval_months" is empty. Fill it in.'),
         (
@@ -60,15 +73,29 @@ def test_one_row_at_fault_refuses_the_register_whole(store, old, new, sentence):
 
 
 @pytest.mark.parametrize(
-    "column", ["on_hand", "on_order", "lead_time_days", "lead_time_sd_days", "unit_cost"]
-)
-def test_a_stock_register_with_a_number_below_0_is_refused(store, tmp_path, column):
+    ("column", "value"),
+    [(column, "-1") for column in ("on_hand", "on_order", "lead_time_days", "lead_time_sd_days", "unit_cost", "minimum_order")]
+    + [(column, "0") for column in ("nominal_size_mm", "rated_load_t", "pack_size")],
+)  # fmt: skip
+def test_a_stock_register_with_a_number_out_of_its_bounds_is_refused(store, tmp_path, column, value):
     path = tmp_path / "stock.csv"
-    stock = dict(zip(*(line.split(",") for line in STOCK.splitlines()), strict=True)) | {column: "-1"}
+    stock = dict(zip(*(line.split(",") for line in STOCK.splitlines()), strict=True)) | {column: value}
     path.write_text(f"{','.join(stock)}\n{','.join(stock.values())}\n", encoding="utf-8")
-    with pytest.raises(DataFault, match=r"stock\.csv, row 1: broken rule: .* 0 "):
+    with pytest.raises(
+        DataFault, match=rf'stock\.csv, row 1, column "{column}": "{value}[.0]*" breaks a rule'
+    ):
         load(store, path)
     assert store.ask("select count(*) from stock_register") == [(0,)]
+
+
+def test_of_two_rows_at_fault_each_rule_names_its_own(store):
+    """The first rule that is broken names the row that broke it, though another row broke a later rule."""
+    text = store.register.read_text(encoding="utf-8")
+    text = text.replace("weekly,12,,", "weekly,12,0,").replace("daily,3,6,", "daily,0,6,")
+    store.register.write_text(text, encoding="utf-8")
+    assert fault_of(load, store, store.register).startswith(
+        'register.csv, row 2, column "current_interval_months": "0" '
+    )
 
 
 def test_a_number_that_is_none_is_named_with_its_row(store):
