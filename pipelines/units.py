@@ -42,10 +42,11 @@ def number(text: str, decimal: str = ".") -> float | None:
     text = _spelt_out(text).strip()
     mixed = _NUMBER.fullmatch(text)
     if mixed:
-        value = Fraction(int(mixed["over"]), int(mixed["under"])) + int(mixed["whole"] or 0)
-        return float(-value if mixed["sign"] else value)
+        parts = Fraction(int(mixed["over"]), int(mixed["under"])) + int(mixed["whole"] or 0)
+        return float(-parts if mixed["sign"] else parts)
     if re.fullmatch(rf"[+-]?\d+(?:{re.escape(decimal)}\d+)?", text):
-        return float(text.replace(decimal, "."))
+        value = float(text.replace(decimal, "."))
+        return value if math.isfinite(value) else None
     return None
 
 

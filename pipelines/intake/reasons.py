@@ -14,10 +14,12 @@ import duckdb
 import pandas as pd
 from rapidfuzz import fuzz, process
 
+from pipelines import units
 from pipelines.contracts import removal_criteria
 from pipelines.intake.values import folded
 from pipelines.shipped import statement
 from pipelines.sources.profiles import OWN_COUNT, Profile
+from pipelines.sources.vocabulary import vocabulary
 
 NOT_STATED = "not stated"
 EXACT = 100.0
@@ -45,7 +47,7 @@ def stage_reasons(con: duckdb.DuckDBPyConnection, cells: dict[str, str], profile
     if profile.reasons.column:
         _state_from_text(con, cells[profile.reasons.column], profile)
     for header, criterion in profile.reasons.columns.items():
-        _state_from_column(con, cells[header], header, criterion)
+        _state_from_column(con, cells[header], header, criterion, profile.decimal)
     if profile.reasons.row_per_reason:
         own_count = profile.reasons.row_per_reason == OWN_COUNT
         con.execute(statement("pipelines.intake", "gather_reasons.sql"), {"own_count": own_count})
@@ -113,14 +115,28 @@ def _state_from_text(con: duckdb.DuckDBPyConnection, cell: str, profile: Profile
     )
 
 
-def _state_from_column(con: duckdb.DuckDBPyConnection, cell: str, header: str, criterion: str) -> None:
-    # A tick without a number is a mention whose count nobody wrote down.
+def _state_from_column(
+    con: duckdb.DuckDBPyConnection, cell: str, header: str, criterion: str, decimal: str
+) -> None:
+    texts = con.execute(f"select distinct {cell} from reason_wordings where {cell} is not null").fetchall()
+    ticks = [(text, *_tick(text, decimal)) for (text,) in texts]
+    con.register(
+        "ticks", pd.DataFrame(ticks, columns=["written", "is_ticked", "count"]).astype({"count": "Int64"})
+    )
     con.execute(
         "insert into stated_reasons"
-        f" select wording, null, $criterion, try_cast({cell} as bigint), $header, $exact from reason_wordings"
-        f" where nullif(trim({cell}), '') is not null and try_cast({cell} as bigint) is distinct from 0",
+        " select wording, null, $criterion, ticks.count, $header, $exact"
+        f" from reason_wordings join ticks on ticks.written = {cell} where is_ticked",
         {"criterion": criterion, "header": header, "exact": EXACT},
     )
+
+
+def _tick(text: str, decimal: str) -> tuple[bool, int | None]:
+    """Return whether a cell of a reason column states the reason, and of how many items; None where nobody wrote that down."""
+    count = units.whole_number(text, decimal)
+    if count is None or count < 0:
+        return folded(text) not in {"", *vocabulary()["not_ticked"]}, None
+    return count > 0, count
 
 
 def _count_items(con: duckdb.DuckDBPyConnection) -> None:

@@ -13,6 +13,7 @@ from pipelines.intake.marks import sort_out_marked
 from pipelines.intake.pseudonyms import take_names_out, without_notes
 from pipelines.intake.staging import stage_lines
 from pipelines.intake.verdict import decide
+from pipelines.shipped import statement
 from pipelines.sources import Profile
 
 CORRECTED_BEFORE = "corrected before"
@@ -91,6 +92,8 @@ def stage_corrections(
             add_sites=add_sites,
             is_whole=False,
         )
+        if profile.reasons.row_per_reason:
+            con.execute(statement("pipelines.intake", "looks_loaded.sql"))
         _set_by(con, is_first=number == 0)
     for name, is_table in _STAGED.items():
         # Rows of two files may add one site.

@@ -1,19 +1,33 @@
-"""Loads the site register and the stock register: CSV files whose header holds the contract's column names."""
+"""Loads the site register and the stock register: CSV files whose header holds the contract's column names.
+
+Numbers are written with a point and without a thousands mark, days as 2026-09-30.
+"""
 
 import csv
+from collections.abc import Callable
+from difflib import get_close_matches
 from pathlib import Path
 
 import duckdb
 
-from pipelines.contracts import Contract, load_contract
+from pipelines import units
+from pipelines.contracts import Column, Contract, Rule, load_contract
 from pipelines.contracts.checking import run_rules
 from pipelines.faults import DataFault, RequestFault
 from pipelines.intake.staging import ITEM_CLASS_SQL
+from pipelines.intake.values import day_readings
 from pipelines.shipped import statement
 from pipelines.store import load_register
 
 REGISTERS = ("site_register", "stock_register")
 DERIVED_LABEL = "item_class"
+_DAYS = ["%Y-%m-%d", "%Y/%m/%d"]
+# How a filled cell is read, by the kind of its column, and what it has to be; without a reader it stays as written.
+_READERS: dict[str, tuple[Callable[[str], object], str]] = {
+    "integer": (units.whole_number, "a whole number"),
+    "number": (units.number, "a number"),
+    "date": (lambda text: day_readings([(None, text)], _DAYS)[0][2], "a day, such as 2026-09-30"),
+}
 
 
 def load_registers(con: duckdb.DuckDBPyConnection, paths: list[Path]) -> None:
@@ -27,9 +41,7 @@ def load_registers(con: duckdb.DuckDBPyConnection, paths: list[Path]) -> None:
         _stage(con, path, contract)
         for result in run_rules(con, "staged_register", contract.rules):
             if not result.passed:
-                raise DataFault(
-                    f"{path.name}{_first_row(con)}: broken rule: {result.rule.description}. Correct the row."
-                )
+                raise DataFault(f"{path.name}{_first_breach(con, result.rule)}. Correct the row.")
         load_register(con, contract)
 
 
@@ -66,22 +78,25 @@ def _records(path: Path) -> list[list[str]]:
 
 def _stage(con: duckdb.DuckDBPyConnection, path: Path, contract: Contract) -> None:
     header, *records = _records(path)
-    rows = [dict(zip(header, record, strict=False)) for record in records]
-    if not rows:
+    while not header[-1]:  # spreadsheets write empty columns behind the last one
+        header.pop()
+    _refuse_header(path, header, contract)
+    if not records:
         raise DataFault(f"{path.name} has a header and no rows below it. Fill the register in.")
     con.execute(f"create or replace table staged_register (row bigint, {contract.columns_sql()})")
     columns = [column for column in contract.columns if column.name != DERIVED_LABEL]
     marks = ", ".join("?" for _ in columns)
-    for number, row in enumerate(rows, start=1):
-        values = [(row.get(column.name) or "").strip() or None for column in columns]
-        for column, value in zip(columns, values, strict=True):
-            if value is None and (column.is_required or column.is_key):
-                raise DataFault(f'{path.name}, row {number}, column "{column.name}" is empty. Fill it in.')
-            if value is not None and column.allowed and value not in column.allowed:
-                raise DataFault(
-                    f'{path.name}, row {number}, column "{column.name}": "{value}" is none of:'
-                    f" {', '.join(column.allowed)}. Correct the row."
-                )
+    for number, record in enumerate(records, start=1):
+        if any(cell.strip() for cell in record[len(header) :]):
+            raise DataFault(
+                f"{path.name}, row {number} has {len(record)} cells and the header {len(header)}. Put a cell that holds a"
+                " comma between quotes, or take the surplus cell out."
+            )
+        cells = dict(zip(header, record, strict=False))
+        values = [
+            _value(f'{path.name}, row {number}, column "{column.name}"', cells.get(column.name, ""), column)
+            for column in columns
+        ]
         try:
             con.execute(
                 f"insert into staged_register (row, {', '.join(column.name for column in columns)})"
@@ -90,12 +105,52 @@ def _stage(con: duckdb.DuckDBPyConnection, path: Path, contract: Contract) -> No
             )
         except duckdb.ConversionException as error:
             raise DataFault(
-                f"{path.name}, row {number}: {str(error).splitlines()[0]}. Correct the row."
+                f"{path.name}, row {number} holds a number too large to keep. Correct the row."
             ) from error
     if DERIVED_LABEL in contract.column_names:
         con.execute(f"update staged_register set {DERIVED_LABEL} = {ITEM_CLASS_SQL}")
 
 
-def _first_row(con: duckdb.DuckDBPyConnection) -> str:
-    found = con.execute("select min(row) from broken_rules").fetchone()
-    return f", row {found[0]}" if found and found[0] is not None else ""
+def _refuse_header(path: Path, header: list[str], contract: Contract) -> None:
+    """Raise DataFault for a column of which nothing would be read: one unknown to the contract, or named a second time."""
+    for place, name in enumerate(header):
+        if name in header[:place]:
+            raise DataFault(f'{path.name}: its header names "{name}" twice. Take one of the two columns out.')
+        if name not in contract.column_names:
+            near = get_close_matches(name.strip().casefold(), contract.column_names, n=1, cutoff=0.5)
+            advice = (
+                f"Did you mean {near[0]}?"
+                if near
+                else f"Columns to be had: {', '.join(contract.column_names)}."
+            )
+            raise DataFault(f'{path.name}: {contract.name} has no column "{name}". {advice}')
+
+
+def _value(place: str, cell: str, column: Column) -> object:
+    """Return what a cell stands for, None where it is empty; raises DataFault where it cannot be read or may not be so."""
+    text = cell.strip()
+    if not text:
+        if column.is_required or column.is_key:
+            raise DataFault(f"{place} is empty. Fill it in.")
+        return None
+    if column.allowed and text not in column.allowed:
+        raise DataFault(f'{place}: "{text}" is none of: {", ".join(column.allowed)}. Correct the row.')
+    if column.kind not in _READERS:
+        return text
+    read, kind = _READERS[column.kind]
+    value = read(text)
+    if value is None:
+        raise DataFault(f'{place}: "{text}" is not {kind}. Correct the row.')
+    return value
+
+
+def _first_breach(con: duckdb.DuckDBPyConnection, rule: Rule) -> str:
+    """Return where a rule is broken first, in which column and by what, and what the rule says."""
+    row, value = con.execute(
+        f"select row, {rule.column or 'null'} from broken_rules join staged_register using (row) where rule = $rule"
+        " order by row limit 1",
+        {"rule": rule.name},
+    ).fetchall()[0]
+    written = " is empty, which" if value is None else f': "{value}"'
+    where = f', column "{rule.column}"{written}' if rule.column else ""
+    return f", row {row}{where} breaks a rule. {rule.description}"

@@ -17,7 +17,7 @@ LEAST_LIKENESS = 80.0  # below, a word is unknown
 
 @cache
 def vocabulary() -> dict[str, Any]:
-    """Return the vocabulary: headers, words, result, reasons and totals, each by what its words stand for."""
+    """Return the vocabulary: headers, words, result, reasons and totals, each by what its words stand for; not_ticked is one list."""
     path = shipped_folder("data_contracts") / "vocabulary.yaml"
     found = read_yaml(path)
     coded = {column.name: column.allowed for column in load_contract("inspection_line").columns}

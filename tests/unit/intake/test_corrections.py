@@ -131,6 +131,40 @@ def test_a_row_that_could_not_be_split_is_written_into_its_cells(store, write_lo
     ]
 
 
+@pytest.mark.parametrize(("kind", "removed"), [("whole count", (3, 3)), ("own count", (2, 1))])
+def test_a_corrected_row_of_a_look_that_is_loaded_does_not_count_it_twice(
+    store, write_log, line, days, export, save, kind, removed
+):
+    """In a log with one row for each reason two rows are one look, of 25 items, and not 50."""
+    profile = store.profile_path.read_text(encoding="utf-8")
+    profile = profile.replace("reasons: {column: Why,", f"reasons: {{column: Why, row_per_reason: {kind},")
+    store.profile_path.write_text(profile, encoding="utf-8")
+    first, second = (str(count) for count in removed)
+    rows = (line(Removed=first, Why="no tag"), line(Removed=second, Why="odd pin", Day="2026-03-2x"))
+    other = line(Why="odd pin", Day="soon", Removed="1")
+    store.load(write_log(*days(28), *rows, other))
+    look = "select sum(quantity), sum(removed) from inspection_lines where inspected_on = '2026-03-02'"
+    assert store.ask(look) == [(25, int(first))]
+    sheets = export()
+    set_cell(sheets["Rows 1"], 1, "Day", "2026-03-02")
+    set_cell(sheets["Rows 1"], 2, "Day", "2026-03-03")
+    (account,) = store.load(save(sheets))
+    assert account.rows_accepted == 1
+    assert account.rows_still_wrong == [
+        "log.csv, row 30: it is one more reason of the look that row 29 of the file was loaded as, and as a line of its own"
+        " would count the items of that look twice. Correct the file itself, and load it again as a whole."
+    ]
+    assert store.ask(look) == [(25, int(first))]
+    assert store.ask("select row, corrected_by is not null from quarantine order by row") == [
+        (30, False),
+        (31, True),
+    ]
+    store.load(
+        write_log(*days(28), rows[0], rows[1].replace("2026-03-2x", "2026-03-02"), other, name="again.csv")
+    )
+    assert store.ask(look.replace("inspection_lines", "all_current_lines")) == [(25, 3)]
+
+
 def test_a_corrected_row_stands_beside_its_neighbours_and_behind_a_later_export(
     store, write_log, line, days, export, save
 ):
