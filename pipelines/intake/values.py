@@ -1,5 +1,6 @@
 """Reads what one column's distinct texts stand for; None where a text cannot be read."""
 
+import math
 import re
 from collections import defaultdict
 from collections.abc import Callable, Iterable
@@ -10,6 +11,7 @@ from pipelines.contracts import Column, rated_loads
 from pipelines.sources.profiles import COUNTED_BY_RESULT, Profile
 
 Place = str | None
+MOST_ROUNDED_MM = 0.05  # by so much may a size in mm differ from the inch size that it was converted from
 _DATE_SHAPED = re.compile(r"(?P<year>\d{4})-(?P<month>\d\d)-(?P<day>\d\d)")
 
 
@@ -123,7 +125,10 @@ def _result_counts(profile: Profile, column: str) -> dict[str, int]:
 
 
 def _size_reader(texts: list[str], profile: Profile) -> Callable[[str], float | None]:
-    """Return the reader of nominal sizes in mm: an inch size takes the trade's whole millimetres where known."""
+    """Return the reader of nominal sizes in mm: an inch size takes the trade's whole millimetres where known.
+
+    So does one that the log has converted itself, to a tenth of a millimetre or finer: 12.7 mm is 1/2 in.
+    """
     sizes = rated_loads().drop_duplicates("size_in")
     whole_mm = {
         units.number(size): float(mm)
@@ -135,13 +140,23 @@ def _size_reader(texts: list[str], profile: Profile) -> Callable[[str], float | 
         if found is None:
             return None
         value, unit = found
-        return value if unit == "mm" else whole_mm.get(value, round(value * units.MM_PER_INCH, 1))
+        inches = _inches_behind_mm(value) if unit == "mm" else value
+        return value if inches is None else whole_mm.get(inches, round(inches * units.MM_PER_INCH, 1))
 
     spoilt = {text: _inches_behind_date(text, whole_mm) for text in texts if _DATE_SHAPED.match(text)}
     others_are_fractions = any("/" in text and size_mm(text) for text in texts if text not in spoilt)
     if profile.units.nominal_size_mm == "in" and others_are_fractions and all(spoilt.values()):
         return lambda text: whole_mm[spoilt[text]] if text in spoilt else size_mm(text)
     return size_mm
+
+
+def _inches_behind_mm(size_mm: float) -> float | None:
+    """Return the inches, in sixteenths, that a size was converted from, None where it is a size in mm; a whole one is."""
+    if not math.isfinite(size_mm) or size_mm.is_integer():
+        return None
+    inches = round(16 * size_mm / units.MM_PER_INCH) / 16
+    is_converted = round(abs(inches * units.MM_PER_INCH - size_mm), 3) <= MOST_ROUNDED_MM
+    return inches if inches > 0 and is_converted else None
 
 
 def _inches_behind_date(text: str, whole_mm: dict[float | None, float]) -> float | None:
