@@ -5,6 +5,7 @@ import pandas as pd
 
 from pipelines.contracts import plain_words
 from pipelines.intake.verdict import UNREADABLE_ROW
+from pipelines.packs.rows_of_others import files_with_rows_of_others
 from pipelines.shipped import statement
 
 ROW_COUNTS = [
@@ -22,8 +23,8 @@ LEFT_OUT = "left out of a report for one client; ask whoever keeps the records"
 def loaded_files(con: duckdb.DuckDBPyConnection, client: str, site: str) -> pd.DataFrame:
     """Return one row for each loaded file with lines of a client and site.
 
-    A file that holds lines of other clients as well loses its name and its counts of rows when one client is
-    asked for: the name may be another's, and nobody can say whose a quarantined row was.
+    A file that holds lines of other clients as well, or a quarantined row that may be another's, loses its name and its
+    counts of rows when one client is asked for: the name may be another's, and nobody can say whose a quarantined row was.
 
     Parameters
     ----------
@@ -40,7 +41,8 @@ def loaded_files(con: duckdb.DuckDBPyConnection, client: str, site: str) -> pd.D
     place = {"client": client, "site": site}
     files = con.execute(statement("pipelines.packs", "intake_account.sql"), place).df()
     files = files.astype(dict.fromkeys(ROW_COUNTS, "Int64"))
-    hidden = files["is_shared"] & (client != "")
+    others = files_with_rows_of_others(con, client) if client else set()
+    hidden = (files["is_shared"] & (client != "")) | files["file_sha256"].isin(others)
     files.loc[hidden, "file"] = "a shared file, fingerprint " + files["file_sha256"].str[:8]
     files.loc[hidden, "source"] = None
     files.loc[hidden, ROW_COUNTS] = pd.NA
@@ -52,9 +54,10 @@ def rules_run(con: duckdb.DuckDBPyConnection, files: pd.DataFrame) -> pd.DataFra
     results = con.execute(
         "select load_id, position, rule, description, severity, rows_failing from rule_results"
     ).df()
-    results = results[results["load_id"].isin(files.loc[~files["is_hidden"], "load_id"])]
-    rules = results.groupby(["rule", "description", "severity"], as_index=False, sort=False).agg(
-        position=("position", "min"), rows_failing=("rows_failing", "sum")
+    rules = (
+        _of_files(results, files)
+        .groupby(["rule", "description", "severity"], as_index=False, sort=False)
+        .agg(position=("position", "min"), rows_failing=("rows_failing", "sum"))
     )
     rules["description"] = [plain_words(words) for words in rules["description"]]
     return rules.sort_values("position", ignore_index=True).drop(columns="position")
@@ -76,13 +79,13 @@ def quarantined_rows(con: duckdb.DuckDBPyConnection, files: pd.DataFrame, client
     rows = con.execute(
         "select file, file_sha256, row, rule, detail, raw from quarantine where corrected_by is null order by file, row"
     ).df()
-    rows = rows[rows["file_sha256"].isin(files.loc[~files["is_hidden"], "file_sha256"])]
+    rows = _of_files(rows, files, "file_sha256")
     described = dict(con.execute("select rule, description from rule_results").fetchall())
     described |= [UNREADABLE_ROW]
     rows["description"] = [plain_words(described.get(rule, rule)) for rule in rows["rule"]]
     if client:
         rows = rows.assign(detail=LEFT_OUT).drop(columns="raw")
-    return rows.drop(columns="file_sha256").reset_index(drop=True)
+    return rows
 
 
 def set_aside_rows(con: duckdb.DuckDBPyConnection, files: pd.DataFrame, client: str) -> pd.DataFrame:
@@ -136,14 +139,18 @@ def count_jumps(con: duckdb.DuckDBPyConnection, client: str, site: str) -> pd.Da
     ).df()
 
 
-def _of_files(rows: pd.DataFrame, files: pd.DataFrame) -> pd.DataFrame:
-    shown = rows["load_id"].isin(files.loc[~files["is_hidden"], "load_id"])
-    return rows[shown].drop(columns="load_id").reset_index(drop=True)
+def _of_files(rows: pd.DataFrame, files: pd.DataFrame, key: str = "load_id") -> pd.DataFrame:
+    """Return the rows of the files that are not hidden, without the column that says which file a row is of."""
+    return rows[rows[key].isin(_shown(files)[key])].drop(columns=key).reset_index(drop=True)
+
+
+def _shown(files: pd.DataFrame) -> pd.DataFrame:
+    return files[~files["is_hidden"]]
 
 
 def quarantined_by_rule(files: pd.DataFrame, quarantined: pd.DataFrame) -> pd.DataFrame:
     """Return one row for each file and rule with rows quarantined, and one without a rule for each other file."""
     counts = quarantined.groupby(["file", "description"]).size().rename("rows_quarantined").reset_index()
-    shown = files.loc[~files["is_hidden"], ["file", "rows_read"]].merge(counts, on="file", how="left")
+    shown = _shown(files)[["file", "rows_read"]].merge(counts, on="file", how="left")
     shown["rows_quarantined"] = shown["rows_quarantined"].fillna(0).astype(int)
     return shown.rename(columns={"description": "rule"})

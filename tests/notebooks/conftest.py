@@ -62,7 +62,7 @@ def reasons(frame):
 
 
 def quarantined():
-    """One row of each file; the one of the Ferrow file names the other client."""
+    """One row of each file, which names its client; the one of the shared file is Brackle's."""
     rows = [
         (
             fingerprint,
@@ -70,7 +70,7 @@ def quarantined():
             99,
             "unreadable_quantity",
             f'column "qty": "{file} ea" is not a whole number.',
-            f'{{"who": "{BRACKLE}"}}',
+            f'{{"who": "{FERROW if fingerprint == FERROW_FILE else BRACKLE}"}}',
         )
         for file, fingerprint, _, _ in FILES
     ]
