@@ -236,7 +236,7 @@ def yearly_finding(trend: pd.DataFrame, period: str) -> str:
     Whether chance alone could explain the difference is answered by the exact conditional test of two Poisson
     rates: Przyborowski, J. & Wilenski, H. (1940). Biometrika 31, 313-323.
     """
-    last, before = _year_up_to(trend, period, years_ago=0), _year_up_to(trend, period, years_ago=1)
+    last, before, is_by_mix = _two_years(trend, period)
     least = risk_targets().least_shackle_years_for_a_rate
     opening = f"Over the 12 months to {month_in_words(period)}"
     if last["shackle_years"] < least:
@@ -257,8 +257,8 @@ def yearly_finding(trend: pd.DataFrame, period: str) -> str:
         )
     direction = "up" if change > 1 else "down"
     return (
-        f"{said}, against {figure(earlier)} in the 12 months before. Allowing for which places were looked at, "
-        f"it is {direction} by {percent(abs(change - 1))}, more than chance explains."
+        f"{said}, against {figure(earlier)} in the 12 months before. {'Allowing for which places were looked at, it' if is_by_mix else 'It'} "
+        f"is {direction} by {percent(abs(change - 1))}, more than chance explains."
     )
 
 
@@ -765,17 +765,26 @@ def _months_outside(rated: pd.DataFrame) -> list[str]:
     return sentences
 
 
+def _two_years(trend: pd.DataFrame, period: str) -> tuple[dict[str, float], dict[str, float], bool]:
+    """Return the counts of the 12 months to `period` and of the 12 before, and whether what is expected allows for the mix.
+
+    Where one of them has no centre line, or one of 0, nothing is known of the mix: then exposure stands for both.
+    """
+    last, before = _year_up_to(trend, period, years_ago=0), _year_up_to(trend, period, years_ago=1)
+    is_by_mix = last["expected"] > 0 and before["expected"] > 0
+    if not is_by_mix:
+        last["expected"], before["expected"] = last["shackle_years"], before["shackle_years"]
+    return last, before, is_by_mix
+
+
 def _year_up_to(trend: pd.DataFrame, period: str, years_ago: int) -> dict[str, float]:
     last = f"{int(period[:4]) - years_ago}{period[4:]}"
     first = f"{int(last[:4]) - 1}{last[4:]}"
     year = trend[(trend["month"] > first) & (trend["month"] <= last)]
-    # Without a centre line nothing is known of the mix, and exposure itself stands for what is expected.
-    rated = year.dropna(subset=["centre"])
-    expected = (rated["centre"] * rated["shackle_years"]).sum() / 100
     return {
         "removed": int(year["removed_at_risk"].sum()),
         "shackle_years": float(year["shackle_years"].sum()),
-        "expected": float(expected if len(rated) and expected > 0 else year["shackle_years"].sum()),
+        "expected": float((year["centre"] * year["shackle_years"]).sum() / 100),
     }
 
 

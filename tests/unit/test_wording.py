@@ -115,6 +115,14 @@ def test_a_rate_that_falls_is_said_to():
     assert fallen.endswith("it is down by 50\N{NO-BREAK SPACE}%, more than chance explains.")
 
 
+def test_two_years_are_compared_by_exposure_where_one_of_them_has_no_centre():
+    frame = trend([5] * 12 + [10] * 12, centre=[10.0] * 12 + [None] * 12)
+    finding = wording.yearly_finding(frame, "2025-12")
+    assert finding.endswith(
+        "in the 12 months before. It is up by 100\N{NO-BREAK SPACE}%, more than chance explains."
+    )
+
+
 def test_a_difference_of_a_hair_is_about_the_same_however_sure():
     frame = trend([8000] * 12 + [8500] * 12, shackle_years=100_000.0)
     assert "about the same as in the 12 months before" in wording.yearly_finding(frame, "2025-12")

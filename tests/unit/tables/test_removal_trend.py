@@ -1,4 +1,8 @@
+import pandas as pd
+import pytest
+
 from pipelines.tables import compute_tables, read_table
+from pipelines.wording import yearly_finding
 
 
 def test_every_month_of_a_client_and_of_each_site(store_of):
@@ -63,3 +67,23 @@ def test_a_month_is_no_signal_merely_because_harsher_places_were_looked_at(store
     assert (
         (of_client["centre"] / of_client["removed_per_100_shackle_years"]).dropna().between(0.97, 1.03).all()
     )
+
+
+def test_a_month_too_thin_for_a_rate_still_has_what_is_usual_and_counts_in_the_comparison_of_years(store_of):
+    # Half of 100 are removed each year throughout; in the last year eleven months have under a shackle-year each.
+    months = [str(month) for month in pd.period_range("2022-01", periods=48, freq="M")]
+    counts = [(48, 2)] * 36 + [(11, month % 2) for month in range(11)] + [(48, 2)]
+    lines = [
+        ("periodic", f"{month}-15", inspected, removed, {"replaced": removed + 37 * (month == "2025-11")})
+        for month, (inspected, removed) in zip(months, counts, strict=True)
+    ]
+    con = store_of(*lines)
+    compute_tables(con)
+    for name in ("removal_rates", "removal_trend"):
+        rows = read_table(con, name)
+        thin = rows[rows["month"] == "2025-03"]
+        assert thin["removed_per_100_shackle_years"].isna().all()
+        assert thin["centre"].tolist() == pytest.approx([51] * len(thin), abs=1)
+    trend = read_table(con, "removal_trend")
+    finding = yearly_finding(trend[trend["site"].isna()], "2025-12")
+    assert "was 51 per 100 shackle-years, against 51 in the 12 months before: chance" in finding
