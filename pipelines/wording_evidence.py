@@ -49,7 +49,10 @@ def fit_finding(model: pd.DataFrame) -> list[str]:
 
 def ageing_finding(model: pd.DataFrame) -> str:
     """Return whether the records say that items wear out with age."""
-    row = model[model["covariate"] == AGEING].iloc[0]
+    rows = model[model["covariate"] == AGEING]
+    if rows.empty:
+        return "No look says yet whether items wear out with age."
+    row = rows.iloc[0]
     return f"Do items wear out with age? {row['remark'][0].upper()}{row['remark'][1:]}."
 
 
