@@ -72,7 +72,6 @@ OUTCOMES_IN_WORDS = {
 NO_BREAK = "\N{NO-BREAK SPACE}"
 # Two years count as about the same while neither rate is more than a tenth above the other.
 NOTICEABLE = 1.1
-OFTEN_ENOUGH = 0.05
 LONGEST_LIST = 6
 
 
@@ -131,6 +130,22 @@ def percent(share: float) -> str:
     4.6 % 31 % 100 %
     """
     return f"{figure(100 * share)}{NO_BREAK}%"
+
+
+def level_in_words(level: float) -> str:
+    """Return a level of confidence as per cent, to its last digit, since 99.5 is neither 99 nor 100.
+
+    >>> print(level_in_words(0.9), level_in_words(0.995))
+    90 % 99.5 %
+    """
+    in_percent = round(100 * level, 6)
+    decimals = len(f"{in_percent:.6f}".rstrip("0").partition(".")[2])
+    return f"{written(in_percent, decimals)}{NO_BREAK}%"
+
+
+def limits_level() -> str:
+    """Return the two-sided level of the limits of a rate, as the risk targets state it."""
+    return level_in_words(risk_targets().rate_limits_level)
 
 
 def counted(number: int, singular: str, plural: str = "") -> str:
@@ -246,7 +261,7 @@ def yearly_finding(trend: pd.DataFrame, period: str) -> str:
     Whether chance alone could explain the difference is answered by the exact conditional test of two Poisson
     rates: Przyborowski, J. & Wilenski, H. (1940). Biometrika 31, 313-323.
     """
-    last, before = _year_up_to(trend, period, years_ago=0), _year_up_to(trend, period, years_ago=1)
+    last, before, is_by_mix = _two_years(trend, period)
     least = risk_targets().least_shackle_years_for_a_rate
     opening = f"Over the 12 months to {month_in_words(period)}"
     if last["shackle_years"] < least:
@@ -267,8 +282,8 @@ def yearly_finding(trend: pd.DataFrame, period: str) -> str:
         )
     direction = "up" if change > 1 else "down"
     return (
-        f"{said}, against {figure(earlier)} in the 12 months before. Allowing for which places were looked at, "
-        f"it is {direction} by {percent(abs(change - 1))}, more than chance explains."
+        f"{said}, against {figure(earlier)} in the 12 months before. {'Allowing for which places were looked at, it' if is_by_mix else 'It'} "
+        f"is {direction} by {percent(abs(change - 1))}, more than chance explains."
     )
 
 
@@ -289,7 +304,7 @@ def trend_in_words(trend: pd.DataFrame, period: str) -> str:
         f"{counted(len(rated), 'month')} of {len(months)} have a rate: it runs from {figure(rates.min())} "
         f"({month_in_words(str(rates.idxmin()))}) to {figure(rates.max())} ({month_in_words(str(rates.idxmax()))}) {per_exposure()}.",
         f"The latest, of {month_in_words(latest['month'])}, is {figure(latest['removed_per_100_shackle_years'])}, with "
-        f"90 % limits of {figure(latest['rate_lower'])} to {figure(latest['rate_upper'])}.",
+        f"{limits_level()} limits of {figure(latest['rate_lower'])} to {figure(latest['rate_upper'])}.",
     ]
     return " ".join(sentences + _months_outside(rated))
 
@@ -386,7 +401,7 @@ def changes_finding(changes: pd.DataFrame) -> str:
     known = places[places["change_per_year"].notna()]
     if known.empty:
         return "No place has enough months with a rate to say how it changes from year to year."
-    beyond = int((known["change_p_value_adjusted"] < OFTEN_ENOUGH).sum())
+    beyond = int((known["change_p_value_adjusted"] < risk_targets().chance_level).sum())
     said = {0: "none has a rate that changes", 1: "1 has a rate that changes"}.get(
         beyond, f"{beyond} have a rate that changes"
     )
@@ -398,10 +413,11 @@ def changes_finding(changes: pd.DataFrame) -> str:
 
 def changing_places(changes: pd.DataFrame) -> list[str]:
     """Return a sentence for each place whose rate changes beyond chance, the surest first."""
-    places = changes[changes["environment"].notna() & (changes["change_p_value_adjusted"] < OFTEN_ENOUGH)]
+    is_beyond_chance = changes["change_p_value_adjusted"] < risk_targets().chance_level
+    places = changes[changes["environment"].notna() & is_beyond_chance]
     return [
         f"{place_in_words(row)}: {'rising' if row['change_per_year'] > 1 else 'falling'} by "
-        f"{percent(abs(row['change_per_year'] - 1))} a year; with 90 % confidence it becomes "
+        f"{percent(abs(row['change_per_year'] - 1))} a year; with {limits_level()} confidence it becomes "
         f"{written(row['change_per_year_lower'], 2)} to {written(row['change_per_year_upper'], 2)} times as high each year."
         for _, row in places.sort_values(["change_p_value", "client", "site", "environment"]).iterrows()
     ]
@@ -464,7 +480,7 @@ def rates_finding(recommendations: pd.DataFrame) -> str:
         finding = (
             f"Over all its records, {place_in_words(first)} has the highest removal rate that is well supported: "
             f"{figure(first['rate_per_100_shackle_years'])} {per_exposure()} "
-            f"({figure(first['rate_lower'])} to {figure(first['rate_upper'])} with 90 % confidence)."
+            f"({figure(first['rate_lower'])} to {figure(first['rate_upper'])} with {limits_level()} confidence)."
         )
     if unrated:
         finding += f" {counted(unrated, 'place has', 'places have')} no rate: {least}."
@@ -491,7 +507,7 @@ def unaccounted_finding(recommendations: pd.DataFrame) -> list[str]:
         "are among them."
     )
     if matters.empty:
-        return [f"{opening} Whatever became of them, no rate would leave its 90 % limits."]
+        return [f"{opening} Whatever became of them, no rate would leave its {limits_level()} limits."]
     at_stake = matters["rate_if_unaccounted_removed"] / matters["rate_upper"]
     return [
         f"{opening} At {counted(len(matters), 'place')} they could change the picture.",
@@ -513,7 +529,7 @@ def rates_in_words(recommendations: pd.DataFrame) -> str:
         f"{place_in_words(row)} {figure(row['rate_per_100_shackle_years'])} ({figure(row['rate_lower'])} to {figure(row['rate_upper'])})"
         for _, row in ordered.head(LONGEST_LIST).iterrows()
     ]
-    opening = f"Chart of removal rates {per_exposure()} with 90 % limits, by place"
+    opening = f"Chart of removal rates {per_exposure()} with {limits_level()} limits, by place"
     if not said:
         return f"{opening}: no place has a rate."
     rest = len(ordered) - len(said)
@@ -566,7 +582,7 @@ def interval_targets(client: str) -> str:
     every, bearing = targets.targets[ANY], targets.targets[LOAD_BEARING]
     return (
         f"An interval is recommended when, at the highest removal rate that agrees with the records "
-        f"({percent(targets.confidence_level)} sure), at most {percent(every.share_found)} of the {of_gear('shackles')} are found "
+        f"({level_in_words(targets.confidence_level)} sure), at most {percent(every.share_found)} of the {of_gear('shackles')} are found "
         f"due for removal at a look, and on average at most {percent(every.share_in_service)} are in service in that "
         f"state; for load-bearing criteria alone, {percent(bearing.share_found)} and {percent(bearing.share_in_service)}. A "
         f"removal with no criterion stated counts as load-bearing. Where there are enough sites, a place with few records "
@@ -796,17 +812,26 @@ def _months_outside(rated: pd.DataFrame) -> list[str]:
     return sentences
 
 
+def _two_years(trend: pd.DataFrame, period: str) -> tuple[dict[str, float], dict[str, float], bool]:
+    """Return the counts of the 12 months to `period` and of the 12 before, and whether what is expected allows for the mix.
+
+    Where one of them has no centre line, or one of 0, nothing is known of the mix: then exposure stands for both.
+    """
+    last, before = _year_up_to(trend, period, years_ago=0), _year_up_to(trend, period, years_ago=1)
+    is_by_mix = last["expected"] > 0 and before["expected"] > 0
+    if not is_by_mix:
+        last["expected"], before["expected"] = last["shackle_years"], before["shackle_years"]
+    return last, before, is_by_mix
+
+
 def _year_up_to(trend: pd.DataFrame, period: str, years_ago: int) -> dict[str, float]:
     last = f"{int(period[:4]) - years_ago}{period[4:]}"
     first = f"{int(last[:4]) - 1}{last[4:]}"
     year = trend[(trend["month"] > first) & (trend["month"] <= last)]
-    # Without a centre line nothing is known of the mix, and exposure itself stands for what is expected.
-    rated = year.dropna(subset=["centre"])
-    expected = (rated["centre"] * rated["shackle_years"]).sum() / 100
     return {
         "removed": int(year["removed_at_risk"].sum()),
         "shackle_years": float(year["shackle_years"].sum()),
-        "expected": float(expected if len(rated) and expected > 0 else year["shackle_years"].sum()),
+        "expected": float((year["centre"] * year["shackle_years"]).sum() / 100),
     }
 
 
@@ -817,7 +842,7 @@ def _could_be_chance(last: dict[str, float], before: dict[str, float]) -> bool:
     from scipy.stats import binomtest
 
     share = last["expected"] / (last["expected"] + before["expected"])
-    return bool(binomtest(int(last["removed"]), int(total), share).pvalue > OFTEN_ENOUGH)
+    return bool(binomtest(int(last["removed"]), int(total), share).pvalue > risk_targets().chance_level)
 
 
 def _proposal(row: pd.Series) -> str:

@@ -3,7 +3,7 @@
 import pandas as pd
 
 from pipelines.tables.pooled_rates import AGEING
-from pipelines.wording import counted, figure, percent
+from pipelines.wording import counted, figure, limits_level, percent
 from pipelines.writing import significant, written, written_day
 
 
@@ -17,7 +17,7 @@ def backtest_finding(held: pd.DataFrame) -> str:
     )
     return (
         f"Held against the {counted(held['origin_on'].nunique(), 'quarter')} that followed, {inside} of "
-        f"{counted(len(held), 'forecast')} of a place's removals took in what came ({percent(inside / len(held))}, where 90 % is "
+        f"{counted(len(held), 'forecast')} of a place's removals took in what came ({percent(inside / len(held))}, where {limits_level()} is "
         f"claimed). In all {figure(expected)} removals were expected and {figure(removed)} came; each place's own looks alone "
         f"gave {figure(alone)} to expect."
     )
@@ -49,7 +49,10 @@ def fit_finding(model: pd.DataFrame) -> list[str]:
 
 def ageing_finding(model: pd.DataFrame) -> str:
     """Return whether the records say that items wear out with age."""
-    row = model[model["covariate"] == AGEING].iloc[0]
+    rows = model[model["covariate"] == AGEING]
+    if rows.empty:
+        return "No look says yet whether items wear out with age."
+    row = rows.iloc[0]
     return f"Do items wear out with age? {row['remark'][0].upper()}{row['remark'][1:]}."
 
 
@@ -84,7 +87,7 @@ def study_finding(study: pd.DataFrame) -> str:
 def _limits(row: pd.Series) -> str:
     if pd.isna(row["estimate_lower"]):
         return ""
-    return f", with 90 % limits of {_number(row['estimate_lower'])} to {_number(row['estimate_upper'])}"
+    return f", with {limits_level()} limits of {_number(row['estimate_lower'])} to {_number(row['estimate_upper'])}"
 
 
 def _number(value: float) -> str:

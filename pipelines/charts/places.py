@@ -27,7 +27,7 @@ def environment_rates_chart(rates: pd.DataFrame) -> alt.VConcatChart:
     Returns
     -------
     VConcatChart
-        A dot with its 90 % limits for each place, in the order of the lower limit, since an order by the rate
+        A dot with its limits for each place, in the order of the lower limit, since an order by the rate
         itself puts the places one knows least about at both ends; one panel for each client.
     """
     drawn = _labelled(rates)

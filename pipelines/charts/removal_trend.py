@@ -4,7 +4,7 @@ import altair as alt
 import pandas as pd
 
 from pipelines.charts.theme import BLUE, BLUISH_GREEN, GRID, INK, LINE, QUIET, VERMILLION, WIDTH, themed
-from pipelines.wording import figure, month_in_words, per_exposure
+from pipelines.wording import figure, limits_level, month_in_words, per_exposure
 from pipelines.wording_gear import of_gear
 from pipelines.writing import written
 
@@ -16,7 +16,7 @@ STANDINGS = {
     "": ("no usual range yet", "square", QUIET),
 }
 KEY = [
-    "Grey bar: usual range of the month; dash: its centre. Thin line: 90 % limits of the rate.",
+    "Grey bar: usual range of the month; dash: its centre. Thin line: {level} limits of the rate.",
     "The smaller the mark, the fewer shackle-years it rests on.",
 ]
 CUT = "What leaves the drawing at its top goes on."
@@ -38,7 +38,7 @@ def removal_trend_chart(trend: pd.DataFrame) -> alt.VConcatChart:
     Returns
     -------
     VConcatChart
-        Above: the rate [removals per 100 shackle-years] with its 90 % limits, centre and control limits where
+        Above: the rate [removals per 100 shackle-years] with its limits, centre and control limits where
         there are any; a month with little exposure has a small mark. Below: shackles inspected and removed.
     """
     drawn = _drawn(trend)
@@ -50,7 +50,10 @@ def removal_trend_chart(trend: pd.DataFrame) -> alt.VConcatChart:
                 drawn, _months(months, has_labels=False), "inspected", of_gear("Shackles inspected"), LINE
             ),
             _counts(drawn, _months(months, has_labels=True), "removed", of_gear("Shackles removed"), INK),
-            title=[of_gear(line) for line in KEY] + [CUT] * _is_cut(drawn.dropna(subset=["rate"])),
+            title=[
+                *(of_gear(line.format(level=limits_level())) for line in KEY),
+                *([CUT] if _is_cut(drawn.dropna(subset=["rate"])) else []),
+            ],
         )
     )
 

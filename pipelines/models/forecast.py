@@ -487,12 +487,10 @@ def _rounds(fleet: pd.DataFrame) -> list[NDArray[np.intp]]:
 
 def _draw_each(gammas: Gammas, names: list[str], draws: int, seed: int) -> Floats:
     """Return draws of each gamma, shape (draws, n), each from a generator of its own."""
-    return np.column_stack(
-        [
-            own_generator(seed, name).gamma(shape, scale, draws)
-            for name, shape, scale in zip(names, gammas.shape, gammas.scale, strict=True)
-        ]
-    )
+    drawn = np.empty((draws, len(names)))
+    for column, (name, shape, scale) in enumerate(zip(names, gammas.shape, gammas.scale, strict=True)):
+        drawn[:, column] = own_generator(seed, name).gamma(shape, scale, draws)
+    return drawn
 
 
 def _looks(

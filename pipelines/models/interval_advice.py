@@ -223,7 +223,9 @@ def _experience_to_settle(places: pd.DataFrame, months: pd.Series, targets: Risk
 
 def _usual_step(months: pd.Series, targets: RiskTargets) -> pd.Series:
     steps = np.array(sorted(targets.usual_steps_months))
-    return pd.Series(steps[np.searchsorted(steps, months, side="right") - 1], index=months.index)
+    position = np.searchsorted(steps, months, side="right") - 1
+    step = np.where(position < 0, months, steps[position])
+    return pd.Series(step, index=months.index).astype(steps.dtype)
 
 
 def _breaks_a_target(rate: pd.Series, months: pd.Series, targets: RiskTargets) -> pd.Series:

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from pipelines.contracts import RiskTargets
 from pipelines.models.limits import exact_rate_limits
@@ -121,7 +122,7 @@ def control_limits(months: pd.DataFrame, series: list[str], targets: RiskTargets
     -------
     DataFrame with the index of `months`
         `centre`, `limit_lower`, `limit_upper` [removals per 100 shackle-years] and `signal` of `rate_chart`, with its
-        `p_value`; `false_signal_chance`, how often ordinary variation alone makes a signal of the month;
+        `p_value`, of which a month with exposure but no rate has the centre alone; `false_signal_chance`, how often ordinary variation alone makes a signal of the month;
         `smoothed_rate` [removals per 100 shackle-years] and `drift_signal` of `drift_chart`; and `limit_note`, which
         says why limits are empty where the rate is not.
 
@@ -138,7 +139,10 @@ def control_limits(months: pd.DataFrame, series: list[str], targets: RiskTargets
             limits["centre"].isna().groupby(number).transform("all"),
             f"fewer than {targets.least_months_for_limits} months with a rate, no control limits",
         ),
-        note(limits["centre"] == 0, "nothing removed in the baseline months, no control limits"),
+        note(
+            (limits["centre"] == 0) & months["removed_per_100_shackle_years"].notna(),
+            "nothing removed in the baseline months, no control limits",
+        ),
     )
     return limits
 
@@ -166,6 +170,7 @@ def _charts(months: pd.DataFrame, number: pd.Series, least_months: int) -> pd.Da
     ).set_index(charted.index)
     has_limits = points["limit_upper"].notna()
     found = points.assign(
+        centre=_centres(charted, points["centre"], of_charted),
         false_signal_chance=pd.Series(false_signal_chances(counts, widening), charted.index).where(
             has_limits
         ),
@@ -174,6 +179,15 @@ def _charts(months: pd.DataFrame, number: pd.Series, least_months: int) -> pd.Da
     )[CHARTED]
     empty = pd.DataFrame(np.nan, index=months.index[~is_charted], columns=CHARTED)
     return pd.concat([found, empty.astype(dict.fromkeys(SIGNALS, object))]).loc[months.index]
+
+
+def _centres(charted: pd.DataFrame, of_rated: pd.Series, number: NDArray[np.intp]) -> pd.Series:
+    """Return the centre of every month with exposure, from that of the months with a rate."""
+    if "expected_removals" in charted:
+        centre = 100 * charted["expected_removals"] / charted["shackle_years"]
+    else:
+        centre = of_rated.groupby(number).transform("first")
+    return centre.where(charted["shackle_years"] > 0)
 
 
 def charted_rates(months: pd.DataFrame, series: list[str], targets: RiskTargets) -> pd.DataFrame:

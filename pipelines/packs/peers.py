@@ -111,9 +111,9 @@ def _without(parts: pd.DataFrame, withheld: list[str]) -> pd.DataFrame:
 
 
 def _own_rates(own_places: pd.DataFrame, environments: pd.Series) -> list[float]:
-    """Return the client's own rate in each environment, and in all of them where the environment is none of its own."""
+    """Return the client's own rate in each environment, and in all of them together, which leaves out those of its own alone."""
     rates = []
     for name in environments:
-        rows = own_places if name == ALL_TOGETHER else own_places[own_places["environment"] == name]
+        rows = own_places[own_places["environment"].isin(environments if name == ALL_TOGETHER else [name])]
         rates.append(float(100 * rows["removed_at_risk"].sum() / rows["shackle_years"].sum()))
     return rates

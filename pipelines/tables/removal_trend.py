@@ -13,7 +13,10 @@ def removal_trend(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     targets = risk_targets()
     months = con.execute(
         statement("pipelines.tables", "removal_trend.sql"),
-        {"baseline_months": targets.least_months_for_limits},
+        {
+            "baseline_months": targets.least_months_for_limits,
+            "least_exposure": targets.least_shackle_years_for_a_rate,
+        },
     ).df()
     charted = charted_rates(months, ["client", "site"], targets)
     return months.drop(columns="expected_removals").join(charted)

@@ -1,6 +1,7 @@
 -- One row: a month of a client (site empty) or of a site, every month from its first to its last line.
 -- expected_removals [items]: what the places looked at that month would have given at their own baseline rates, so
--- that a month is no signal merely because harsher places were looked at. $baseline_months: length of the baseline.
+-- that a month is no signal merely because harsher places were looked at. $baseline_months: how many months the
+-- baseline has, all with a rate; $least_exposure [shackle-years]: the least that a rate is given from.
 with scopes as (          -- one row: a client (site empty) or a site, and a month of one of its places
     select client, null as site, month, site as place, environment, inspected, removed, removed_at_risk, shackle_years
     from removal_rates
@@ -8,15 +9,19 @@ with scopes as (          -- one row: a client (site empty) or a site, and a mon
     select client, site, month, site, environment, inspected, removed, removed_at_risk, shackle_years
     from removal_rates
 ),
-numbered as (             -- the same rows; the months of a client or site that have exposure are counted
-    select *, dense_rank() over (partition by client, site, shackle_years > 0 order by month) as months_so_far
+rated as (                -- the same rows, and whether the month of the client or site has a rate
+    select *, sum(shackle_years) over (partition by client, site, month) >= $least_exposure as has_rate
     from scopes
+),
+numbered as (             -- the same rows; the months of a client or site that have a rate are counted
+    select *, has_rate
+        and dense_rank() over (partition by client, site, has_rate order by month) <= $baseline_months as is_baseline
+    from rated
 ),
 baselines as (            -- one row: a place within a client or site, and its rate in the baseline months
     select client, site, place, environment,
         coalesce(
-            sum(removed_at_risk) filter (months_so_far <= $baseline_months)
-                / nullif(sum(shackle_years) filter (months_so_far <= $baseline_months), 0),
+            sum(removed_at_risk) filter (is_baseline) / nullif(sum(shackle_years) filter (is_baseline), 0),
             sum(removed_at_risk) / sum(shackle_years)
         ) as rate
     from numbered

@@ -6,6 +6,7 @@ import pandas as pd
 import pytest
 
 from pipelines import wording
+from pipelines.settings import CARRIED_IN, carry
 
 MONTHS = [f"{year}-{month:02d}" for year in (2024, 2025) for month in range(1, 13)]
 
@@ -113,6 +114,14 @@ def test_a_rate_that_rises_is_told_from_one_that_is_steady():
 def test_a_rate_that_falls_is_said_to():
     fallen = wording.yearly_finding(trend([16] * 12 + [8] * 12), "2025-12")
     assert fallen.endswith("it is down by 50\N{NO-BREAK SPACE}%, more than chance explains.")
+
+
+def test_two_years_are_compared_by_exposure_where_one_of_them_has_no_centre():
+    frame = trend([5] * 12 + [10] * 12, centre=[10.0] * 12 + [None] * 12)
+    finding = wording.yearly_finding(frame, "2025-12")
+    assert finding.endswith(
+        "in the 12 months before. It is up by 100\N{NO-BREAK SPACE}%, more than chance explains."
+    )
 
 
 def test_a_difference_of_a_hair_is_about_the_same_however_sure():
@@ -332,7 +341,7 @@ def test_the_highest_rate_is_the_one_that_is_well_supported():
     unrated = recommendation("Loft", rate_per_100_shackle_years=None, rate_lower=None, rate_upper=None)
     assert wording.rates_finding(pd.DataFrame([thin, recommendation(), unrated])) == (
         "Over all its records, Sea Wall (marine spray) has the highest removal rate that is well supported: "
-        "10 per 100 shackle-years (8 to 12 with 90 % confidence). 1 place has no rate: under 1 shackle-year of exposure."
+        "10 per 100 shackle-years (8 to 12 with 90\N{NO-BREAK SPACE}% confidence). 1 place has no rate: under 1 shackle-year of exposure."
     )
 
 
@@ -576,6 +585,16 @@ def test_a_few_shackles_unaccounted_for_change_no_picture_and_none_is_said_to_be
     assert said.startswith(
         "Over all records, 1 shackle was expected at a periodic inspection and not presented"
     )
-    assert said.endswith("Whatever became of them, no rate would leave its 90 % limits.")
+    assert said.endswith("Whatever became of them, no rate would leave its 90\N{NO-BREAK SPACE}% limits.")
     none = pd.DataFrame([missing(unaccounted_for=0)])
     assert wording.unaccounted_finding(none) == ["No shackle is unaccounted for."]
+
+
+def test_the_level_of_limits_is_that_of_the_users_own_targets(tmp_path, monkeypatch):
+    own = tmp_path / "targets.yaml"
+    own.write_text("rate_limits_level: 0.99\nchance_level: 0.001\n", encoding="utf-8")
+    monkeypatch.setenv(CARRIED_IN, "{}")
+    carry(risk_targets=str(own))
+    assert "99\N{NO-BREAK SPACE}% limits of 0 to 30" in wording.trend_in_words(trend(8), "2025-12")
+    # 8 against 24 removals: p = 0.007, by the exact binomial test.
+    assert "could explain" in wording.yearly_finding(trend([0] * 4 + [1] * 8 + [2] * 12), "2025-12")

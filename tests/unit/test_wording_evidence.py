@@ -80,3 +80,8 @@ def test_the_study_is_told_by_its_worst_and_best_kind():
         "In 4 kinds of simulated fleets, a thousand of each, the pooled 90 % limits held the true rate of 88 % to 92 % of places, "
         "and at most 2 % of places were advised an interval longer than the truly safe one."
     )
+
+
+def test_without_a_look_nothing_is_said_of_age():
+    model = pd.DataFrame(columns=["covariate", "level", "estimate", "remark"])
+    assert wording.ageing_finding(model) == "No look says yet whether items wear out with age."

@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -204,6 +206,16 @@ def test_the_exposure_that_would_settle_the_guideline(advice):
         148.79, abs=0.01
     )
     assert np.isnan(advice(removed_at_risk=10, shackle_years=30.0)["shackle_years_to_settle"])
+
+
+@pytest.mark.parametrize(("months", "step"), [(1, 1), (2, 2), (5, 3), (12, 12)])
+def test_below_the_shortest_of_the_users_own_steps_the_recommended_interval_is_the_step(
+    with_exact_rates, months, step
+):
+    targets = replace(TARGETS, usual_steps_months=[3, 6, 12])
+    place = DEFAULTS | {"site_rule_months": months, "removed_at_risk": 0, "shackle_years": 5000.0}
+    row = recommend_intervals(with_exact_rates(pd.DataFrame([place]), targets), targets).iloc[0]
+    assert row[["recommended_interval_months", "usual_step_months"]].tolist() == [months, step]
 
 
 @pytest.mark.parametrize(("months", "step"), [(1, 1), (5, 4), (11, 6), (12, 12)])

@@ -54,6 +54,16 @@ def inputs(**changes) -> PlanningInputs:
     return replace(made, **changes)
 
 
+def test_a_plan_for_whom_nothing_is_in_service_has_its_stock_and_no_removals():
+    none = inputs()
+    plan = make_plan(replace(none, fleet=none.fleet.iloc[:0]), NOW)
+    assert plan.forecast.by_group().empty
+    assert plan.forecast.year(["client"]).empty
+    assert (plan.orders["order_quantity"] == 0).all()
+    assert plan.costs.empty
+    assert (side_by_side(plan, plan)["to_order"].fillna(0) == 0).all()
+
+
 def test_sums_are_sums_of_draws_and_bands_of_sums_are_narrower():
     forecast = make_forecast(inputs(), NOW)
     keys, samples = forecast.summed(["client"])

@@ -60,12 +60,12 @@ def test_an_empty_rate_says_why():
 
 
 def test_the_centre_pools_the_first_months_that_have_a_rate():
-    cells = months([4, 9, 4, 4, 90], [100.0, 0.5, 200.0, 100.0, 100.0])
+    cells = months([4, 9, 4, 4, 90, 0], [100.0, 0.5, 200.0, 100.0, 100.0, 0.0])
     limits = control_limits(cells.join(rates_with_limits(cells, TARGETS)), ["site"], TARGETS)
-    # 12 in 400; the second month has no rate, the last comes too late.
-    assert limits["centre"].tolist() == [3.0, pytest.approx(np.nan, nan_ok=True), 3.0, 3.0, 3.0]
-    assert limits["signal"].tolist() == ["within", None, "within", "within", "above"]
-    assert limits["limit_upper"].isna().tolist() == [False, True, False, False, False]
+    # 12 in 400; the second month has no rate, the fifth comes too late, the last has no exposure.
+    assert limits["centre"].tolist() == pytest.approx([3.0] * 5 + [np.nan], nan_ok=True)
+    assert limits["signal"].tolist() == ["within", None, "within", "within", "above", None]
+    assert limits["limit_upper"].isna().tolist() == [False, True, False, False, False, True]
 
 
 def test_a_slow_rise_shows_as_drift_before_any_month_leaves_its_limits():

@@ -46,6 +46,15 @@ def test_with_enough_others_the_own_sites_are_compared_and_the_others_have_no_na
     assert seen.environments["own_rate"].tolist() == [30.0, 30.0]
 
 
+def test_where_a_client_stands_alone_is_not_in_what_it_has_in_common_with_its_peers():
+    sites, parts, places = fleet("ABC")
+    alone = {"client": OWN, "site": "Sea Wall", "shackle_years": 100.0, "environment": "marine spray"}
+    places = pd.concat([places, pd.DataFrame([alone | {"removed_at_risk": 270}])], ignore_index=True)
+    seen = peer_view(sites, parts, places, OWN, "salt", benchmark_rules())
+    assert seen.environments["environment"].tolist() == ["indoor dry", "all of these"]
+    assert seen.environments["own_rate"].tolist() == [30.0, 30.0]
+
+
 @pytest.mark.parametrize("peer_clients", ["A", "AB"])
 def test_with_too_few_others_only_the_own_counts_are_left(peer_clients):
     seen = view(peer_clients)

@@ -86,3 +86,10 @@ def test_pins_come_apart_where_the_log_says_a_matching_one_was_fitted(plan):
     assert whole[["pins_over_lead_time"]].to_numpy().tolist() == [[0]]
     assert pins[["order_quantity", "demand_over_lead_time"]].to_numpy().tolist() == [[0, 0]]
     assert pins["pins_over_lead_time"].tolist() == whole["demand_over_lead_time"].tolist()
+
+
+def test_a_stock_register_where_nothing_is_in_service_is_shown_and_nothing_is_ordered(plan):
+    orders, totals, _ = plan([("frequent", f"2025-0{month}-10", 40, 0) for month in range(1, 7)], STOCK)
+    assert orders[["items_in_service", "on_hand", "order_quantity"]].to_numpy().tolist() == [[0, 3, 0]]
+    assert orders["plan_note"].str.startswith("in the stock register, but none in service").all()
+    assert totals[["item_classes", "to_order", "order_quantity"]].to_numpy().tolist() == [[1, 0, 0]]

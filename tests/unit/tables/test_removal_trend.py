@@ -1,4 +1,8 @@
+import pandas as pd
+import pytest
+
 from pipelines.tables import compute_tables, read_table
+from pipelines.wording import yearly_finding
 
 
 def test_every_month_of_a_client_and_of_each_site(store_of):
@@ -63,3 +67,39 @@ def test_a_month_is_no_signal_merely_because_harsher_places_were_looked_at(store
     assert (
         (of_client["centre"] / of_client["removed_per_100_shackle_years"]).dropna().between(0.97, 1.03).all()
     )
+
+
+def test_a_month_too_thin_for_a_rate_still_has_what_is_usual_and_counts_in_the_comparison_of_years(store_of):
+    # Half of 100 are removed each year throughout; in the last year eleven months have under a shackle-year each.
+    months = [str(month) for month in pd.period_range("2022-01", periods=48, freq="M")]
+    counts = [(48, 2)] * 36 + [(11, month % 2) for month in range(11)] + [(48, 2)]
+    lines = [
+        ("periodic", f"{month}-15", inspected, removed, {"replaced": removed + 37 * (month == "2025-11")})
+        for month, (inspected, removed) in zip(months, counts, strict=True)
+    ]
+    con = store_of(*lines)
+    compute_tables(con)
+    for name in ("removal_rates", "removal_trend"):
+        rows = read_table(con, name)
+        thin = rows[rows["month"] == "2025-03"]
+        assert thin["removed_per_100_shackle_years"].isna().all()
+        assert thin["centre"].tolist() == pytest.approx([51] * len(thin), abs=1)
+    trend = read_table(con, "removal_trend")
+    finding = yearly_finding(trend[trend["site"].isna()], "2025-12")
+    assert "was 51 per 100 shackle-years, against 51 in the 12 months before: chance" in finding
+
+
+def test_the_baseline_of_a_site_of_one_place_is_that_of_the_place(store_of):
+    # Two years of six items a month, too few for a rate and a fifth of them removed; then 120 items, of which one is.
+    months = [str(month) for month in pd.period_range("2021-01", periods=60, freq="M")]
+    counts = [(6, int(number % 3 == 0)) if number < 25 else (120, 1) for number in range(60)]
+    con = store_of(
+        *(("periodic", f"{month}-15", *count) for month, count in zip(months, counts, strict=True))
+    )
+    compute_tables(con)
+    columns = ["month", "centre", "limit_upper", "signal", "drift_signal"]
+    of_place = read_table(con, "removal_rates")[columns]
+    trend = read_table(con, "removal_trend")
+    for of_scope in (trend[trend["site"].isna()], trend[trend["site"].notna()]):
+        pd.testing.assert_frame_equal(of_scope[columns].reset_index(drop=True), of_place)
+    assert of_place["centre"].iloc[-1] == pytest.approx(10, abs=0.5)
