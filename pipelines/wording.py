@@ -664,7 +664,7 @@ def intake_finding(files: pd.DataFrame) -> str:
         sentences.append(
             f"{counted(len(own), 'file was', 'files were')} loaded: of {counted(read, 'row')} read, "
             f"{written(accepted)} {'was' if accepted == 1 else 'were'} accepted and "
-            f"{quarantined or 'none'} {'were' if quarantined > 1 else 'was'} quarantined."
+            f"{written(quarantined) if quarantined else 'none'} {'were' if quarantined > 1 else 'was'} quarantined."
             + (f" {no_part}" if aside else "")
         )
     if len(shared):

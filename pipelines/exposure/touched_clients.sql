@@ -1,5 +1,5 @@
 -- Finds the clients whose exposures are not those of their lines of the counted gear, their register and $as_of, the last day counted: the
--- rows of the others in gap_days and exposures stay. (A hash of several values passes a change of the last one on bit by
+-- rows of the others in gap_days and gaps stay. (A hash of several values passes a change of the last one on bit by
 -- bit, so that two would cancel out: hence the hash of a hash.) A group never goes from one client to another.
 create table if not exists counted_clients (client varchar, mark ubigint);
 

@@ -207,7 +207,7 @@ def make_forecast(
     RequestFault
         There is no such interval choice, or no site to add another like.
     """
-    fleet = scenario_fleet(inputs.fleet, scenario)
+    fleet = scenario_fleet(inputs.fleet, scenario, client)
     rates = like.rates if like else _rates(inputs, fleet)
     is_wanted = np.ones(len(fleet), dtype=bool)
     for column, value in (("client", client), ("site", site)):
@@ -300,18 +300,22 @@ def costs_by_month(orders: pd.DataFrame, forecast: Forecast) -> pd.DataFrame:
     )
 
 
-def scenario_fleet(fleet: pd.DataFrame, scenario: Scenario) -> pd.DataFrame:
-    """Return the fleet of a scenario with its `interval_months`, the added site's rows included."""
+def scenario_fleet(fleet: pd.DataFrame, scenario: Scenario, client: str = "") -> pd.DataFrame:
+    """Return the fleet of a scenario with its `interval_months`, the added site's rows included.
+
+    A site is added like one of `client`, and nobody else's is taken or named; '' for all clients.
+    """
     if scenario.intervals not in (CURRENT, RECOMMENDED):
         raise RequestFault(
             f'There are no "{scenario.intervals}" intervals. Write {CURRENT} or {RECOMMENDED}.'
         )
     if scenario.added_site_like:
-        like = fleet[fleet["site"] == scenario.added_site_like]
+        own = fleet[fleet["client"] == client] if client else fleet
+        like = own[own["site"] == scenario.added_site_like]
         if like.empty:
             raise RequestFault(
                 f'There is no site "{scenario.added_site_like}" in service that another could be like.'
-                f" Sites: {', '.join(sorted(fleet['site'].unique()))}."
+                f" Sites: {', '.join(sorted(own['site'].unique())) or 'none'}."
             )
         unknown = {"pooled_rate_lower": np.nan, "pooled_rate_upper": np.nan, "is_pooled": False}
         new = like.assign(site=f"new site like {scenario.added_site_like}", days_since_start=0, **unknown)

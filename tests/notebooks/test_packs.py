@@ -14,9 +14,11 @@ from pipelines.packs.kernels import WarmKernel
 from pipelines.packs.reading import open_tables
 from pipelines.packs.running import run_notebook
 from pipelines.shipped import shipped_folder
-from pipelines.store import make_store
-from pipelines.tables import TABLES
+from pipelines.store import make_store, open_store
+from pipelines.tables import TABLES, compute_tables
 from pipelines.wording import CAUTIONS
+from tests.lines import append_lines
+from tests.notebooks.conftest import line
 from tests.refusals import fault_of
 
 BRACKLE, FERROW, PERIOD = "Brackle Docks", "Ferrow Mills", "2026-02"
@@ -413,3 +415,23 @@ def test_pages_come_as_pdf_and_notebooks_as_run_where_asked(small_store, tmp_pat
         for secret in ("a salt", str(small_store.parent), "/tmp", BRACKLE):
             assert secret not in notebook
         assert '"output_type": "execute_result"' in notebook
+
+
+def test_a_store_of_shift_checks_alone_has_its_orders_and_its_evidence(tmp_path):
+    store = tmp_path / "checks.duckdb"
+    make_store(store)
+    frame = pd.DataFrame([line("c2" * 32, 0, f"2025-0{month}-10", 40, 0) for month in range(1, 7)])
+    frame["inspected_on"] = pd.to_datetime(frame["inspected_on"])
+    stock = frame[["client", "gear_family", "body", "pin", "nominal_size_mm", "item_class"]].head(1)
+    with open_store(store, read_only=False) as con:
+        con.execute("insert into loads (load_id) values (1)")
+        append_lines(con, frame.assign(row=range(1, 7), inspection_type="frequent"))
+        con.append(
+            "stock_register",
+            stock.assign(on_hand=3, on_order=0, counted_on=frame["inspected_on"][5]),
+            by_name=True,
+        )
+        compute_tables(con)
+    index = run_pack(["procurement", "evidence"], store, "2025-06", "", "", tmp_path)
+    assert "none in service: no demand to forecast" in Page(index.parent / "procurement.html").words
+    assert "No look says yet whether items wear out" in Page(index.parent / "evidence.html").words

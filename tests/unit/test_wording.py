@@ -465,6 +465,13 @@ def test_the_account_of_files():
     assert wording.intake_finding(files.head(0)) == "No file with lines of this place is loaded."
 
 
+def test_counts_of_thousands_are_all_written_alike():
+    files = pd.DataFrame([loaded(rows_read=100_000, rows_accepted=87_655, rows_quarantined=12_345)])
+    assert wording.intake_finding(files) == (
+        "1 file was loaded: of 100,000 rows read, 87,655 were accepted and 12,345 were quarantined."
+    )
+
+
 def test_records_set_aside_are_told_by_what_they_are():
     aside = pd.DataFrame({"kind": ["total", "blank", "total"]})
     assert (

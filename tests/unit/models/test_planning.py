@@ -191,6 +191,16 @@ def test_what_cannot_be_asked_is_said(change, sentence):
     assert str(fault.value) == sentence
 
 
+def test_a_client_adds_a_site_like_its_own_and_hears_of_nobody_elses():
+    with pytest.raises(RequestFault) as fault:
+        make_plan(inputs(), replace(NOW, added_site_like="Press Hall"), client="Brackle Docks")
+    assert str(fault.value) == (
+        'There is no site "Press Hall" in service that another could be like. Sites: North Shed, Sea Wall.'
+    )
+    with pytest.raises(RequestFault, match=r"Sites: none\.$"):
+        make_plan(inputs(), replace(NOW, added_site_like="Sea Wall"), client="Nobody")
+
+
 def test_the_same_seed_gives_the_same_plan():
     first, again = (make_plan(inputs(), NOW).forecast.samples for _ in range(2))
     assert np.array_equal(first, again)

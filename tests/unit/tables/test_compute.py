@@ -3,9 +3,10 @@ from datetime import date
 import pandas as pd
 import pytest
 
-from pipelines.contracts import load_contract
+from pipelines.contracts import load_contract, order_terms
 from pipelines.faults import RequestFault
 from pipelines.tables import TABLES, compute_tables, read_table
+from pipelines.tables.replacement_forecast import planning_inputs
 
 LINES = [
     ("initial", "2024-02-09", 10, 0),
@@ -14,6 +15,13 @@ LINES = [
     ("periodic", "2025-02-10", 10, 1),
     ("periodic", "2025-04-10", 9, 0),
 ]
+NEW_CLIENT = {"client": "Ferrow Mills", "site": "Press Hall"}
+STOCK = {
+    "gear_family": "shackle", "body": "bow", "pin": "screw pin", "nominal_size_mm": 16.0, "item_class": "bow 16 mm",
+    "counted_on": pd.Timestamp("2024-11-30"), "on_hand": 3, "on_order": 0, "lead_time_days": 30.0,
+    "lead_time_sd_days": 5.0, "unit_cost": 12.5, "currency": "EUR", "pack_size": 10, "minimum_order": 10,
+    "supplier": "S-0",
+}  # fmt: skip
 
 
 def test_the_period_is_the_month_of_the_latest_line(store_of):
@@ -98,3 +106,43 @@ def test_a_period_before_the_first_line_is_refused(store_of):
     with pytest.raises(RequestFault) as fault:
         compute_tables(store_of(*LINES), "2024-01")
     assert str(fault.value) == "No inspection line lies in 2024-01 or before. Choose a month from 2024-02 on."
+
+
+def test_the_tables_of_an_earlier_month_are_those_of_a_store_that_never_had_the_later_lines(store_of):
+    pin = {"disposition": f"scrap, {order_terms().matching_pin_phrases[0]}"}
+    inspectors = ("K3", "K8", None)
+    early, later = [], []
+    for number, month in enumerate(pd.period_range("2022-01", "2025-12", freq="M")):
+        lines = early if str(month) <= "2024-12" else later
+        for site, class_ in (("North Shed", "bow 16 mm"), ("Sea Wall", "bow 22 mm")):
+            more = {"site": site, "item_class": class_, "inspector": inspectors[number % 3], "source": "log"}
+            removed = number % 4 + (3 if lines is later else 0)
+            lines.append(("periodic", f"{month}-10", 60, removed, more | {"replaced": removed}))
+            lines.append(("initial", f"{month}-05", 20, number % 3, more | {"supplier": f"S-{number // 36}"}))
+            lines.append(("frequent", f"{month}-20", 60, 1, more | (pin if lines is later else {})))
+    later.append(("periodic", "2025-03-10", 30, 2, {"item_class": "bow 51 mm", "serial": None}))
+    later.append(("periodic", "2025-06-10", 30, 2, NEW_CLIENT))
+    whole, cut = store_of(*early, *later), store_of(*early)
+    cut.execute(
+        "insert into site_register by name select $client as client, $site as site, 'indoor dry' as environment,"
+        " 'normal' as service_class, 12 as current_interval_months",
+        NEW_CLIENT,
+    )
+    for con in (whole, cut):
+        for client in ("Brackle Docks", NEW_CLIENT["client"]):
+            con.append("stock_register", pd.DataFrame([STOCK | {"client": client}]), by_name=True)
+        compute_tables(con, "2024-12")
+    for name in TABLES:
+        pd.testing.assert_frame_equal(read_table(whole, name), read_table(cut, name), obj=name)
+    assert len(read_table(whole, "order_plan")) == 2
+
+
+def test_a_year_of_looks_is_of_twelve_months(store_of):
+    days = ("2021-12-10", "2022-12-10", "2023-12-10", "2024-01-10", "2024-12-10")
+    con = store_of(*(("periodic", day, 10, 0) for day in days))
+    compute_tables(con, "2024-12")
+    history = planning_inputs(con, date(2024, 12, 31)).history
+    # The first look opens the clock. Those of January and December 2024 are in the last 12 months.
+    years = history.set_index("years_ago")["shackle_years"]
+    assert years.index.tolist() == [0, 1, 2]
+    assert years.tolist() == pytest.approx([10 * 366 / 365.25, 10 * 365 / 365.25, 10 * 365 / 365.25])
