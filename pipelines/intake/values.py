@@ -1,6 +1,5 @@
 """Reads what one column's distinct texts stand for; None where a text cannot be read."""
 
-import math
 import re
 from collections import defaultdict
 from collections.abc import Callable, Iterable
@@ -152,7 +151,7 @@ def _size_reader(texts: list[str], profile: Profile) -> Callable[[str], float | 
 
 def _inches_behind_mm(size_mm: float) -> float | None:
     """Return the inches, in sixteenths, that a size was converted from, None where it is a size in mm; a whole one is."""
-    if not math.isfinite(size_mm) or size_mm.is_integer():
+    if size_mm.is_integer():
         return None
     inches = round(16 * size_mm / units.MM_PER_INCH) / 16
     is_converted = round(abs(inches * units.MM_PER_INCH - size_mm), 3) <= MOST_ROUNDED_MM

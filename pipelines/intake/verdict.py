@@ -13,7 +13,7 @@ from pipelines.store.file import GROUP_COLUMNS
 # A record that cannot be split into cells is refused before any rule of the contract can be run on it.
 UNREADABLE_ROW = "unreadable_row", "The record can be split into the columns of the header"
 REGISTER_RULE = "site_in_register"
-COPY_RULE = "row_stands_once"
+COPY_RULE = "row_is_no_copy"
 JUMP_RULE = "site_count_as_usual"
 
 
