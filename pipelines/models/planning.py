@@ -303,7 +303,19 @@ def costs_by_month(orders: pd.DataFrame, forecast: Forecast) -> pd.DataFrame:
 def scenario_fleet(fleet: pd.DataFrame, scenario: Scenario, client: str = "") -> pd.DataFrame:
     """Return the fleet of a scenario with its `interval_months`, the added site's rows included.
 
-    A site is added like one of `client`, and nobody else's is taken or named; '' for all clients.
+    Parameters
+    ----------
+    fleet : DataFrame
+        As the statement `replacement_forecast` gives it.
+    scenario : Scenario
+        How things stand, or might.
+    client : str
+        A site is added like one of this client, and nobody else's is taken or named; '' for all.
+
+    Raises
+    ------
+    RequestFault
+        There are no such intervals, or no such site to be like.
     """
     if scenario.intervals not in (CURRENT, RECOMMENDED):
         raise RequestFault(

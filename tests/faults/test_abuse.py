@@ -42,11 +42,12 @@ def test_a_monstrous_file_is_one_sentence(run, folder, warm, words, content, sen
 
 
 def test_a_monstrous_cell_costs_its_row(run, folder, warm):
-    rows = [GOOD_LINE, with_reason("x" * LONG), GOOD_LINE.replace("2026-03-02", "2026-03-03")]
+    good = [GOOD_LINE.replace("2026-03-02", f"2026-03-0{day}") for day in range(2, 8)]
+    rows = [*good, with_reason("x" * LONG)]
     (folder / "odd.csv").write_text("\n".join([HEADER, *rows]) + "\n", encoding="utf-8")
     status, said = run("check odd.csv --source profile.yaml")
     assert (status, said[0]) == (
-        0, "odd.csv (profile brackle-log): 3 rows read = 2 accepted + 1 quarantined; 0 of the accepted flagged."
+        0, "odd.csv (profile brackle-log): 7 rows read = 6 accepted + 1 quarantined; 0 of the accepted flagged."
     )  # fmt: skip
     assert max(map(len, said)) < 500
     assert warm.megabytes < 1_500
