@@ -46,7 +46,7 @@ def test_a_monstrous_cell_costs_its_row(run, folder, warm):
     (folder / "odd.csv").write_text("\n".join([HEADER, *rows]) + "\n", encoding="utf-8")
     status, said = run("check odd.csv --source profile.yaml")
     assert (status, said[0]) == (
-        0, "odd.csv (profile brackle-log): 3 rows read = 2 accepted + 1 quarantined; 0 of the accepted flagged."
+        1, "odd.csv (profile brackle-log): 3 rows read = 2 accepted + 1 quarantined; 0 of the accepted flagged."
     )  # fmt: skip
     assert max(map(len, said)) < 500
     assert warm.megabytes < 1_500
