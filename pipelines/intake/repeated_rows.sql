@@ -1,9 +1,9 @@
--- One row: a record that is alike in every cell with an earlier one of its file. Shift checks, most lines of many a log,
--- are left out beforehand, as by the rule that asks for this.
+-- One row: a record that is alike in every cell with an earlier one of its file. Shift checks and rows without a removal, most
+-- of many a log, are left out beforehand, as by the rule that asks for this.
 create or replace temp table likely_rows as  -- one row: a line that says what another one says; its cells may differ
 with marks as not materialized (             -- one row: a line, and a mark of what it says
     select row, hash(*columns(lambda name: name <> 'row' and not starts_with(name, 'raw_'))) as mark from told_lines
-    where group_id in (select group_id from groups where inspection_type <> 'frequent')
+    where removed > 0 and group_id in (select group_id from groups where inspection_type <> 'frequent')
 )
 select row from marks where mark in (select mark from marks group by mark having count(*) > 1);
 
