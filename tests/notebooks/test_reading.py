@@ -5,6 +5,8 @@ import pandas as pd
 import pytest
 
 from pipelines.faults import RequestFault
+from pipelines.packs import reading
+from pipelines.packs.pack import _frames
 from pipelines.packs.reading import open_tables, told_apart
 from pipelines.store import open_store
 
@@ -123,6 +125,13 @@ def test_what_is_not_there_is_said_in_one_sentence(small_store, asked, sentence)
     with pytest.raises(RequestFault) as fault:
         open_tables(str(small_store), **asked)
     assert str(fault.value) == sentence
+
+
+def test_pages_show_sites_told_apart_and_files_keep_their_names(small_store, monkeypatch):
+    monkeypatch.setattr(reading, "told_apart", lambda tables: {})
+    tables = open_tables(str(small_store))
+    assert tables.tables == {}
+    assert set(_frames(tables)) >= {"removal_rates", "site_benchmark"}
 
 
 def test_sites_of_one_name_go_by_their_client_too_where_pages_show_them():

@@ -206,6 +206,7 @@ def test_the_exposure_that_would_settle_the_guideline(advice):
         148.79, abs=0.01
     )
     assert np.isnan(advice(removed_at_risk=10, shackle_years=30.0)["shackle_years_to_settle"])
+    assert np.isnan(advice(removed_at_risk=0, shackle_years=5000.0)["shackle_years_to_settle"])
 
 
 @pytest.mark.parametrize(("months", "step"), [(1, 1), (2, 2), (5, 3), (12, 12)])

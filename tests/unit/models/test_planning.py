@@ -64,6 +64,23 @@ def test_a_plan_for_whom_nothing_is_in_service_has_its_stock_and_no_removals():
     assert (side_by_side(plan, plan)["to_order"].fillna(0) == 0).all()
 
 
+def test_what_one_other_client_removed_of_a_class_does_not_show():
+    def expected(removed_there):
+        history = inputs().history
+        is_class, is_own = history["item_class"] == "51 mm", history["client"] == "Brackle Docks"
+        history["removed"] = history["removed"].mask(is_class & ~is_own, removed_there)
+        of = inputs(history=history[~(is_class & is_own)])
+        return (
+            make_forecast(of, NOW, "Brackle Docks")
+            .sums(["item_class"])
+            .groupby("item_class")["expected"]
+            .sum()
+        )
+
+    few, many = expected(3), expected(90)
+    assert many["51 mm"] == pytest.approx(few["51 mm"], rel=0.1)
+
+
 def test_sums_are_sums_of_draws_and_bands_of_sums_are_narrower():
     forecast = make_forecast(inputs(), NOW)
     keys, samples = forecast.summed(["client"])
