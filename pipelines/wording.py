@@ -124,12 +124,13 @@ def figure(value: float) -> str:
 
 
 def percent(share: float) -> str:
-    """Return a share as per cent.
+    """Return a share as per cent; only all of it is 100 %.
 
-    >>> print(percent(0.0459), percent(0.31), percent(1.0))  # no line break before the sign
-    4.6 % 31 % 100 %
+    >>> print(percent(0.0459), percent(0.31), percent(0.9962), percent(1.0))  # no line break before the sign
+    4.6 % 31 % over 99 % 100 %
     """
-    return f"{figure(100 * share)}{NO_BREAK}%"
+    said = "over 99" if 0.995 <= share < 1 else figure(100 * share)
+    return f"{said}{NO_BREAK}%"
 
 
 def level_in_words(level: float) -> str:

@@ -67,6 +67,13 @@ def test_one_thin_month_does_not_flatten_the_others(trend):
     assert 50 < top < 237
 
 
+def test_the_key_says_where_something_leaves_the_drawing(trend):
+    cut = "What leaves the drawing at its top goes on."
+    assert removal_trend_chart(trend).to_dict()["title"][-1] == cut
+    whole = trend.assign(rate_upper=trend["removed_per_100_shackle_years"], limit_upper=0.0)
+    assert cut not in removal_trend_chart(whole).to_dict()["title"]
+
+
 def test_a_place_without_any_rate_is_drawn_all_the_same(trend):
     svg = Figure(removal_trend_chart(trend.head(1)), "", "").svg()
     assert "Removals per 100 shackle-years" in svg
