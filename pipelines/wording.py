@@ -310,22 +310,19 @@ def trend_in_words(trend: pd.DataFrame, period: str) -> str:
     return " ".join(sentences + _months_outside(rated))
 
 
-def places_above_usual(rates: pd.DataFrame, period: str) -> list[str]:
-    """Return a sentence for each place whose rate lies above its usual range in a month, the farthest first.
-
-    Parameters
-    ----------
-    rates : DataFrame
-        Rows of `removal_rates`.
-    period : str
-        The month, YYYY-MM.
-    """
+def above_usual(rates: pd.DataFrame, period: str) -> pd.DataFrame:
+    """Return the rows of `removal_rates` of a month, YYYY-MM, that lie above their usual range, the farthest first."""
     above = rates[(rates["month"] == period) & (rates["signal"] == "above")]
     how_far = above["removed_per_100_shackle_years"] / above["limit_upper"]
+    return above.loc[how_far.sort_values(ascending=False, kind="stable").index]
+
+
+def places_above_usual(rates: pd.DataFrame, period: str) -> list[str]:
+    """Return a sentence for each place whose rate lies above its usual range in a month, as `above_usual` takes them."""
     return [
         f"{place_in_words(row)}: {counted(row['removed_at_risk'], 'shackle')} removed since the look before, "
         f"{figure(row['removed_per_100_shackle_years'])} {per_exposure()}; the usual range ends at {figure(row['limit_upper'])}."
-        for _, row in above.loc[how_far.sort_values(ascending=False).index].iterrows()
+        for _, row in above_usual(rates, period).iterrows()
     ]
 
 
@@ -334,19 +331,14 @@ def above_usual_now(rates: pd.DataFrame, period: str, what_follows: str) -> str:
 
     Parameters
     ----------
-    rates : DataFrame
-        Rows of `removal_rates`.
-    period : str
-        The month, YYYY-MM.
+    rates, period
+        As `above_usual` takes them.
     what_follows : str
         What that means for the page, a sentence.
     """
-    above = rates[(rates["month"] == period) & (rates["signal"] == "above")]
-    if above.empty:
+    names = [place_in_words(row) for _, row in above_usual(rates, period).iterrows()]
+    if not names:
         return ""
-    names = [
-        place_in_words(row) for _, row in above.sort_values(["client", "site", "environment"]).iterrows()
-    ]
     verb = "lies" if len(names) == 1 else "lie"
     return f"In {month_in_words(period)} {shortened(names)} {verb} above the usual range. {what_follows}"
 

@@ -7,6 +7,7 @@ import pandas as pd
 from pipelines.models.interval_advice import LENGTHEN, NOT_MET, SHORTEN, TO_BE_SET
 from pipelines.wording import (
     LONGEST_LIST,
+    above_usual,
     counted,
     day_in_words,
     figure,
@@ -116,13 +117,11 @@ def _changes_of(where: str, criteria: pd.DataFrame) -> str:
 
 
 def _ask(rates: pd.DataFrame, period: str) -> list[str]:
-    above = rates[(rates["month"] == period) & (rates["signal"] == "above")]
-    how_far = above["removed_per_100_shackle_years"] / above["limit_upper"]
-    order = how_far.sort_values(ascending=False, kind="stable").index
+    above = above_usual(rates, period)
     told = [
         f"Go and see {place_in_words(row)}: its removal rate is above its usual range. Ask what has changed since the look "
         "before: the work, the surroundings, the hardware bought, the person who looks."
-        for _, row in above.loc[order[:LONGEST_LIST]].iterrows()
+        for _, row in above.head(LONGEST_LIST).iterrows()
     ]
     rest = len(above) - len(told)
     return told + [f"Go and see {counted(rest, 'more place')} above their usual range, named below."] * bool(

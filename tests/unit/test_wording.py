@@ -179,7 +179,12 @@ def test_places_above_come_farthest_first_and_others_not_at_all():
 
 def test_pages_on_longer_records_name_the_places_that_rise_now():
     rates = pd.DataFrame(
-        [place("Yard"), place("Slip"), place("Fine", signal="within"), place("Old", month="2025-11")]
+        [
+            place("Yard"),
+            place("Slip", removed_per_100_shackle_years=60.0),
+            place("Fine", signal="within"),
+            place("Old", month="2025-11"),
+        ]
     )
     assert wording.above_usual_now(rates, "2025-12", "More may come.") == (
         "In December 2025 Slip (marine spray) and Yard (marine spray) lie above the usual range. More may come."
