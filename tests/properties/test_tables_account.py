@@ -126,7 +126,7 @@ def test_every_table_keeps_the_rules_of_its_contract(log):
                 )
             else:
                 assert not (frame[kwargs["column"]] < kwargs["min_value"]).any(), rule.name
-        order = (*PLACE, "supplier", "month", "criterion", "item_class", "inspector")
+        order = ("origin_on", *PLACE, "supplier", "month", "criterion", "item_class", "inspector")
         key = [column for column in order if column in frame]
         assert frame[key].equals(frame.sort_values(key, na_position="first")[key]), name
 

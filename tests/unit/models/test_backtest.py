@@ -30,6 +30,8 @@ def test_a_steady_rate_is_foretold():
     assert held["removed"].between(held["removed_lower"], held["removed_upper"]).mean() >= 0.85
     assert held["removed"].sum() / held["removed_expected"].sum() == pytest.approx(1, abs=0.08)
     assert (held["removed_lower"] <= held["removed_upper"]).all()
+    in_order = held.sort_values(["origin_on", "client", "site", "environment"], ignore_index=True)
+    pd.testing.assert_frame_equal(held, in_order)
 
 
 def test_a_forecast_knows_nothing_of_what_came_after_it():
