@@ -29,7 +29,7 @@ from pipelines.settings import (
 )
 from pipelines.settings import FILE as SETTINGS_FILE
 from pipelines.shipped import shipped_folder
-from pipelines.terminal import printable, text_table
+from pipelines.terminal import as_typed, printable, text_table
 
 COMMAND = "rigging-removals"
 # Set by the script of `completion` when a shell asks for what may come next.
@@ -366,9 +366,8 @@ def quarantine(
         rows = open_rows(con)
     if export:
         write_corrections(rows, export)
-        _say(
-            f"{export}: correct the rows there, then load it with: rigging-removals intake {export} --store {store}"
-        )
+        load = as_typed("intake", export, "--store", store)
+        _say(f"{export}: correct the rows there, then load it with: {load}")
     elif as_json:
         typer.echo(json.dumps(rows.to_dict("records"), indent=2, ensure_ascii=False))
     elif len(rows):
@@ -626,7 +625,7 @@ def store_check(store: StorePath) -> None:
     if wrong := what_is_wrong(store):
         raise DataFault(
             f"{store} is not whole: {'; '.join(wrong)}. Put a backup in its place if it lost rows:"
-            f" rigging-removals store restore BACKUP --store {store}"
+            f" {as_typed('store', 'restore', 'BACKUP', '--store', store)}"
         )
     typer.echo(f"{store} is whole.")
 

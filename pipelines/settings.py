@@ -14,6 +14,7 @@ from functools import cache
 from pathlib import Path
 
 from pipelines.faults import RequestFault
+from pipelines.terminal import as_typed
 
 FILE = "rigging-removals.toml"
 # Names the file of settings where it does not lie in the working folder.
@@ -108,7 +109,7 @@ def read_settings(file: Path | None, must_exist: bool = True) -> dict[str, Chose
     if not path.is_file():
         if named and must_exist:
             raise RequestFault(
-                f"There is no file of settings at {path}. Write one with: rigging-removals config --write {path}"
+                f"There is no file of settings at {path}. Write one with: {as_typed('config', '--write', path)}"
             )
         return chosen
     try:

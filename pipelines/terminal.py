@@ -3,7 +3,7 @@
 import os
 import shlex
 import subprocess
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 
 def text_table(heads: Sequence[str], rows: Sequence[Sequence[object]]) -> list[str]:
@@ -37,11 +37,11 @@ def printable(text: str) -> str:
     )
 
 
-def as_typed(words: Iterable[object]) -> str:
-    """Return a command as it is typed into the shell of this machine: words with spaces in them stand in quotes.
+def as_typed(*words: object) -> str:
+    """Return a command of this tool as it is typed into the shell of this machine: words with spaces stand in quotes.
 
-    >>> as_typed(["rigging-removals", "check", "march.csv"])
+    >>> as_typed("check", "march.csv")
     'rigging-removals check march.csv'
     """
-    written = [str(word) for word in words]
+    written = ["rigging-removals", *(str(word) for word in words)]
     return subprocess.list2cmdline(written) if os.name == "nt" else shlex.join(written)

@@ -2,7 +2,7 @@
 
 from typing import TYPE_CHECKING
 
-from pipelines.terminal import printable
+from pipelines.terminal import as_typed, printable
 from pipelines.wording import cautions, counted, listed, month_in_words
 from pipelines.writing import written
 
@@ -61,7 +61,7 @@ def _to_do(outcome: "Outcome") -> list[str]:
         rows = counted(outcome.open_in_quarantine, "row is", "rows are")
         tasks.append(
             f"{rows} in quarantine and in no figure. Export them, correct them, and put the workbook into the drop folder:"
-            f" rigging-removals quarantine --store {outcome.store} --export quarantine.xlsx"
+            f" {as_typed('quarantine', '--store', outcome.store, '--export', 'quarantine.xlsx')}"
         )
     return tasks
 

@@ -231,7 +231,7 @@ def _how_to_check(
     """Return what to type to check a file against what it is loaded with, and whether the store has loads."""
 
     def command(path: Path, has_loads: bool) -> str:
-        words = ["rigging-removals", "check", path]
+        words = ["check", path]
         if profile_path:
             words += ["--source", profile_path]
         # A check adds no site: held against a register, it would tell of those that were to be added.
@@ -239,7 +239,7 @@ def _how_to_check(
             words += [word for register in registers for word in ("--register", register)]
             # A store that holds nothing yet may be taken away again, and its register is one of these.
             words += ["--store", store] if has_loads or not registers else []
-        return as_typed(words)
+        return as_typed(*words)
 
     return command
 
@@ -298,7 +298,7 @@ def _stage_file(
 ) -> tuple[Account, list[RuleResult]]:
     readable = unpacked(path, work_folder)
     headers = {profile.source: header_of(readable, profile.file) for profile in profiles}
-    profile = fitting_profile(path.name, headers, profiles, _obstacles(readable, profiles))
+    profile = fitting_profile(path, headers, profiles, _obstacles(readable, profiles))
     header = read_rows(con, readable, profile.file, work_folder, profile.totals, profile.free_text_headers)
     if not _count(con, "select (select count(*) from raw_rows) + (select count(*) from refused_rows)"):
         raise DataFault(f"{path.name} has a header and no rows below it. Export it again.")

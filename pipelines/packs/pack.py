@@ -24,6 +24,7 @@ from pipelines.settings import CARRIED, carried
 from pipelines.shipped import shipped_folder
 from pipelines.store import open_store
 from pipelines.store.folder import is_folder_of_tables, write_folder
+from pipelines.terminal import as_typed
 from pipelines.wording import month_in_words, sources_in_words, units_in_words
 from pipelines.wording_gear import own_speech, spoken_of
 from pipelines.wording_orders import assumptions
@@ -122,7 +123,7 @@ def _readable(store: Path, period: str, client: str, gear: str, by_many: bool) -
     if by_many and not is_folder_of_tables(store):
         raise RequestFault(
             f"{store} is a file, which only this machine reads. Export it to a folder that all workers see, and report"
-            f" from there: rigging-removals export --store {store} --out FOLDER"
+            f" from there: {as_typed('export', '--store', store, '--out', 'FOLDER')}"
         )
     with computed_store(store, period, client, gear) as readable:
         if not by_many or is_folder_of_tables(readable):

@@ -10,6 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 from pipelines.contracts import gear_families, load_contract, removal_criteria
 from pipelines.faults import DataFault, RequestFault
 from pipelines.shipped import shipped_folder
+from pipelines.terminal import as_typed
 
 DERIVED = ("file_sha256", "row", "source", "item_class")
 OWN_COUNT, WHOLE_COUNT = "own count", "whole count"
@@ -225,14 +226,14 @@ def profiles_at(path: Path | None) -> list[Profile]:
 
 
 def fitting_profile(
-    file_name: str, headers: dict[str, list[str]], profiles: list[Profile], obstacles: Sequence[str] = ()
+    path: Path, headers: dict[str, list[str]], profiles: list[Profile], obstacles: Sequence[str] = ()
 ) -> Profile:
     """Return the one confirmed profile that fits a file.
 
     Parameters
     ----------
-    file_name : str
-        Name of the file, for the messages.
+    path : Path
+        The file, for the messages.
     headers : dict of list of str
         By the source of each profile, the header of the file as that profile would read it; empty where it cannot.
     profiles : list of Profile
@@ -253,19 +254,19 @@ def fitting_profile(
     if len(fitting) > 1:
         names = ", ".join(profile.source for profile in fitting)
         raise DataFault(
-            f"{file_name}: {len(fitting)} source profiles fit its header ({names}). Choose one with --source."
+            f"{path.name}: {len(fitting)} source profiles fit its header ({names}). Choose one with --source."
         )
     if not fitting:
         header = max(headers.values(), key=len, default=[])
         shown = f" its header ({', '.join(header[:8])}{', ...' if len(header) > 8 else ''})" if header else ""
         why = "".join(f" {sentence}" for sentence in obstacles)
         raise DataFault(
-            f"{file_name}: no source profile fits{shown}.{why}"
-            f" Draft one with: rigging-removals profile {file_name} --out profile.yaml"
+            f"{path.name}: no source profile fits{shown}.{why}"
+            f" Draft one with: {as_typed('profile', path, '--out', 'profile.yaml')}"
         )
     if not fitting[0].confirmed:
         raise DataFault(
-            f'{file_name}: the source profile "{fitting[0].source}" is a draft nobody has confirmed.'
+            f'{path.name}: the source profile "{fitting[0].source}" is a draft nobody has confirmed.'
             " Read it, mend it and set confirmed: true."
         )
     return fitting[0]

@@ -19,6 +19,7 @@ from pipelines.faults import DataFault, HeldFault, RequestFault
 from pipelines.scratch import scratch_folder
 from pipelines.shipped import statement
 from pipelines.store.folder import is_folder_of_tables, quoted, read_folder
+from pipelines.terminal import as_typed
 from pipelines.units import TONNES_PER
 
 SCHEMA_VERSION = 5
@@ -364,14 +365,14 @@ def _folder_to_write(path: Path) -> RequestFault:
 def _refuse_missing(path: Path) -> None:
     if not path.is_file() and not is_folder_of_tables(path):
         raise RequestFault(
-            f"There is no store at {path}. Make one by loading a file: rigging-removals intake FILE --store {path}"
+            f"There is no store at {path}. Make one by loading a file: {as_typed('intake', 'FILE', '--store', path)}"
         )
 
 
 def _old_store(path: Path, version: int) -> DataFault:
     return DataFault(
         f"{path} was made by an earlier version of this tool (store schema {version}, here {SCHEMA_VERSION})."
-        f" Bring it up to date, with a backup beside it: rigging-removals store migrate --store {path}"
+        f" Bring it up to date, with a backup beside it: {as_typed('store', 'migrate', '--store', path)}"
     )
 
 
@@ -398,6 +399,6 @@ def _store_fault(path: Path, who: str) -> DataFault:
     if is_database:
         return DataFault(
             f"{path} is damaged: DuckDB cannot open it. Put a backup in its place:"
-            f" rigging-removals store restore BACKUP --store {path}"
+            f" {as_typed('store', 'restore', 'BACKUP', '--store', path)}"
         )
     return DataFault(f"{path} is not a store: DuckDB cannot open it. Check the path given with --store.")

@@ -80,7 +80,7 @@ def test_new_files_come_in_and_a_bad_one_among_them_keeps_none_out(asked, packs,
     assert lines[0] == "Shackle inspections, March 2026: done in part; something was refused or failed."
     assert lines[4:7] == [
         "  1. a_other.csv: no source profile fits its header (A, B). Draft one with: rigging-removals profile"
-        " a_other.csv --out profile.yaml",
+        f" {asked.drop_folder / 'a_other.csv'} --out profile.yaml",
         "  2. b_notes.pdf: files ending in .pdf cannot be read. Export it as CSV or XLSX.",
         "  3. 1 row is in quarantine and in no figure. Export them, correct them, and put the workbook into the drop folder:"
         f" rigging-removals quarantine --store {asked.store} --export quarantine.xlsx",

@@ -21,7 +21,7 @@ HABITS = Path(__file__).parents[2] / "data" / "habits"
         ("", "odd.csv is empty: it holds no header and no rows. Export it again."),
         (
             "A,B\n1,2\n",
-            "odd.csv: no source profile fits its header (A, B). Draft one with: rigging-removals profile odd.csv --out"
+            "odd.csv: no source profile fits its header (A, B). Draft one with: rigging-removals profile {path} --out"
             " profile.yaml",
         ),
     ],
@@ -29,7 +29,7 @@ HABITS = Path(__file__).parents[2] / "data" / "habits"
 def test_a_file_that_is_no_log_is_refused(store, tmp_path, content, sentence):
     path = tmp_path / "odd.csv"
     path.write_text(content, encoding="utf-8")
-    assert fault_of(store.load, path) == sentence
+    assert fault_of(store.load, path) == sentence.format(path=path)
     assert store.ask("select count(*) from loads") == [(0,)]
 
 

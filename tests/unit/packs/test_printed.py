@@ -120,3 +120,16 @@ def test_paper_is_the_one_asked_for_and_the_file_the_same_each_time():
     assert [float(side) for side in sizes["a4"][2:]] == pytest.approx([595.28, 841.89], abs=0.01)
     assert [float(side) for side in sizes["us-letter"][2:]] == pytest.approx([612, 792], abs=0.01)
     assert pdf_of_page(page()) == pdf_of_page(page())
+
+
+def test_the_head_of_a_group_stands_on_each_sheet_with_its_rows():
+    more = '<tr><th scope="rowgroup" colspan="2" class="group">Sea Gate</th></tr>' + "".join(
+        f'<tr><th scope="row">Row {number}</th><td class="figure">{number}</td></tr>' for number in range(70)
+    )
+    for sentences in range(30, 33):
+        filling = "".join(f"<p>Sentence {number}.</p>" for number in range(sentences))
+        led = page().replace("</tbody>", f"{more}</tbody>").replace("<figure>", f"{filling}<figure>")
+        sheets = [sheet.extract_text() for sheet in PdfReader(BytesIO(pdf_of_page(led))).pages]
+        of_group = [sheet for sheet in sheets if "Row " in sheet]
+        assert len(of_group) >= 2
+        assert [sheet for sheet in sheets if "Sea Gate" in sheet] == of_group

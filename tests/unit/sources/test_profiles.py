@@ -1,6 +1,9 @@
+from pathlib import Path
+
 import pytest
 
 from pipelines.sources import fitting_profile, known_profiles, read_profile
+from pipelines.terminal import as_typed
 from tests.refusals import fault_of
 
 
@@ -93,14 +96,14 @@ def test_a_profile_in_another_encoding_is_refused(profile_path):
 def test_the_profile_whose_header_fits_is_found(profile_path):
     profile = read_profile(profile_path)
     headers = {"brackle-log": [*profile.headers, "Remarks"]}
-    assert fitting_profile("log.csv", headers, [profile]) is profile
+    assert fitting_profile(Path("log.csv"), headers, [profile]) is profile
 
 
 def test_an_unknown_header_says_how_to_draft_a_profile(profile_path):
-    told = fault_of(fitting_profile, "log.csv", {"brackle-log": ["A", "B"]}, [read_profile(profile_path)])
+    log = Path("year end") / "log.csv"
+    told = fault_of(fitting_profile, log, {"brackle-log": ["A", "B"]}, [read_profile(profile_path)])
     assert told == (
-        "log.csv: no source profile fits its header (A, B). Draft one with: rigging-removals profile log.csv --out"
-        " profile.yaml"
+        f"log.csv: no source profile fits its header (A, B). Draft one with: {as_typed('profile', log, '--out', 'profile.yaml')}"
     )
 
 
@@ -108,13 +111,13 @@ def test_two_profiles_that_fit_are_both_named(profile_path):
     one = read_profile(profile_path)
     two = one.model_copy(update={"source": "twin"})
     headers = {"brackle-log": one.headers, "twin": one.headers}
-    assert fault_of(fitting_profile, "log.csv", headers, [one, two]) == (
+    assert fault_of(fitting_profile, Path("log.csv"), headers, [one, two]) == (
         "log.csv: 2 source profiles fit its header (brackle-log, twin). Choose one with --source."
     )
 
 
 def test_a_draft_is_refused_until_a_person_confirms_it(profile_path):
     profile = read_profile(changed(profile_path, "confirmed: true", "confirmed: false"))
-    assert fault_of(fitting_profile, "log.csv", {"brackle-log": profile.headers}, [profile]) == (
+    assert fault_of(fitting_profile, Path("log.csv"), {"brackle-log": profile.headers}, [profile]) == (
         'log.csv: the source profile "brackle-log" is a draft nobody has confirmed. Read it, mend it and set confirmed: true.'
     )
