@@ -10,6 +10,7 @@ SUMS = ("summed_groups", "line_sums", "month_sums", "reason_sums")
 WORKING_TABLES = (
     *SUMS,
     "counted_clients",
+    "counted_until",
     "item_groups",
     "group_wordings",
     "gap_days",
@@ -68,7 +69,7 @@ def build_exposures(con: duckdb.DuckDBPyConnection, as_of: date | None = date.ma
     """
     for name in ("make_sums", "update_sums", "sum_views"):
         con.execute(statement("pipelines.exposure", f"{name}.sql"))
-    for name in ("touched_clients", "item_groups", "gap_days"):
+    for name in ("counted_until", "touched_clients", "item_groups", "gap_days"):
         con.execute(statement("pipelines.exposure", f"{name}.sql"), {"as_of": as_of})
     con.execute(statement("pipelines.exposure", "gaps.sql"))
     make_views(con)

@@ -3,10 +3,11 @@ create table if not exists gap_days (        -- one row: a group and a day with 
     -- after previous_on, up to closed_on, which is empty where no look closed it. Days on which frequent inspections found
     -- nothing are left out where no item has a serial: see line_sums. place_class: as in counted_groups; closed_at: that of
     -- the look. standing is filled where the clock starts: items at a look, or at the first receipt of an item with a serial,
-    -- if no look came before; standing_before: that of previous_on. One serial is one item.
+    -- if no look came before; standing_before: that of previous_on. One serial is one item. A look of several days is held
+    -- on its last day, and look_from is its first.
     group_id bigint, has_serial boolean, place_class bigint, day date, is_look boolean, is_seen boolean, inspected bigint,
     removed bigint, replaced bigint, removed_frequent bigint, accepted bigint, standing bigint, previous_on date,
-    standing_before bigint, closed_on date, closed_at bigint
+    standing_before bigint, closed_on date, closed_at bigint, look_from date
 );
 
 delete from gap_days where group_id not in (select group_id from item_groups);
@@ -41,17 +42,35 @@ days as (                 -- one row: a group and a day
     from lines
     group by group_id, has_serial, day
 ),
+visits as (               -- one row: a day of a look that may take several, and what that look left in service
+    select group_id, day, min(day) over visit as look_from, max(day) over visit as look_on,
+        sum(inspected - removed + replaced) over visit as standing
+    from (
+        select *, count(*) filter (where begins) over (partition by group_id order by day) as number
+        from (
+            select days.*,
+                coalesce(day - lag(day) over (partition by group_id order by day) >= visit_days, true) as begins
+            from days
+            join touched_wordings as there on there.wording = days.place_class
+            join site_register using (client, site, environment)
+            where is_look and not has_serial and visit_days > 1
+        )
+    )
+    window visit as (partition by group_id, number)
+),
 starts as (               -- one row: an item with a serial, and the first day on which it was looked at or accepted
     select group_id, min(day) as starts_on from days where has_serial and (is_look or accepted > 0) group by group_id
 ),
 clocks as (               -- the days, with what stood there where the clock starts
-    select days.*,
+    select days.* replace (days.is_look and coalesce(day = look_on, true) as is_look),
+        case when days.is_look then coalesce(look_from, day) end as look_from,
         case
-            when is_look and not has_serial then inspected - removed + replaced
-            when is_look then least(1, inspected - removed + replaced)
+            when day <> look_on then null
+            when days.is_look and not has_serial then coalesce(visits.standing, inspected - removed + replaced)
+            when days.is_look then least(1, inspected - removed + replaced)
             when day = starts_on then 1
         end as standing
-    from days left join starts using (group_id)
+    from days left join starts using (group_id) left join visits using (group_id, day)
 ),
 days_in_own_gap as (      -- the same rows, each in the gap that the look of its own group closes
     select *,

@@ -10,7 +10,8 @@ with of_lines as (        -- one row: a client with current lines, and the lates
     group by client
 ),
 of_register as (          -- one row: a client in the site register
-    select client, bit_xor(hash(hash(site, environment, current_interval_months))) as mark from site_register group by client
+    select client, bit_xor(hash(hash(site, environment, current_interval_months, visit_days))) as mark
+    from site_register group by client
 ),
 marks as (
     select of_lines.client, hash(of_lines.mark, of_register.mark, counted_to) as mark

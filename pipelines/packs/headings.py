@@ -77,6 +77,7 @@ WORDS = {
     "difference_chance": "Chance alone, difference",
     "is_difference_beyond_chance": "Difference beyond chance",
     "current_interval_months": "Interval now",
+    "interval_in_force_months": "Interval in force",
     "guideline_interval_months": "Longest allowed",
     "computed_interval_months": "Longest that meets the targets",
     "recommended_interval_months": "Interval recommended",

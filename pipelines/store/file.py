@@ -22,7 +22,7 @@ from pipelines.store.folder import is_folder_of_tables, quoted, read_folder
 from pipelines.terminal import as_typed
 from pipelines.units import TONNES_PER
 
-SCHEMA_VERSION = 5
+SCHEMA_VERSION = 6
 MOST_MEMORY = "3GB"  # of one connection
 # No extension is fetched or loaded behind our back: each such try goes to the network.
 SETTINGS: dict[str, str | bool | int | float | list[str]] = {

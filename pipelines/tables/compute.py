@@ -118,7 +118,7 @@ def compute_rates(con: duckdb.DuckDBPyConnection, as_of: date | None) -> pd.Data
 def _compute_further_rates(con: duckdb.DuckDBPyConnection, looks: pd.DataFrame, as_of: date | None) -> None:
     _write(con, "removal_trend", removal_trend(con))
     _write(con, "rate_changes", rate_changes(con))
-    _write(con, "inspector_strictness", inspector_strictness(con, as_of))
+    _write(con, "inspector_strictness", inspector_strictness(con))
     _write(con, "detection_sensitivity", detection_sensitivity(con))
     _write(con, "rate_backtest", rate_backtest(looks, as_of))
     benchmark, parts = site_benchmark(con)

@@ -1,7 +1,5 @@
 """How strict each designated person of a client is, and which signals came when they took over a place."""
 
-from datetime import date
-
 import duckdb
 import pandas as pd
 
@@ -12,13 +10,13 @@ from pipelines.shipped import statement
 COUNTS = ["months_leading", "takeovers", "signals", "signals_at_takeover"]
 
 
-def inspector_strictness(con: duckdb.DuckDBPyConnection, as_of: date | None) -> pd.DataFrame:
-    """Return the table `inspector_strictness` of the lines up to `as_of`.
+def inspector_strictness(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
+    """Return the table `inspector_strictness`.
 
-    Reads the sums of the lines, `exposures` and, for the signals, `removal_rates`. A person whose looks were all first looks
+    Reads the sums of the lines, `gap_days`, `gaps` and, for the signals, `removal_rates`. A person whose looks were all first looks
     has no row: they opened clocks and closed no gap.
     """
-    cells = con.execute(statement("pipelines.tables", "inspector_strictness.sql"), {"as_of": as_of}).df()
+    cells = con.execute(statement("pipelines.tables", "inspector_strictness.sql")).df()
     takeovers = con.execute(statement("pipelines.tables", "inspector_takeovers.sql")).df()
     table = strictness_of_inspectors(cells, risk_targets())
     table = table.merge(takeovers, on=["client", "inspector"], how="left")

@@ -1,13 +1,14 @@
 -- One row: a designated person, a place and a quarter of a year with looks of theirs that have exposure. Removals between
 -- looks are left out on both sides, since nobody knows who would have found them. A look of several persons is shared
--- out by the items each looked at. $as_of: the last day counted.
-with lines as (           -- one row: the lines of one group and day by one person
-    select part.group_id, line.inspected_on, coalesce(inspector, 'not stated') as inspector,
-        sum(quantity)::bigint as quantity, sum(removed)::bigint as removed
+-- out by the items each looked at.
+with lines as (           -- one row: the lines of one group and look by one person
+    select part.group_id, gap.closed_on as inspected_on, coalesce(inspector, 'not stated') as inspector,
+        sum(line.quantity)::bigint as quantity, sum(line.removed)::bigint as removed
     from summed_lines as line
     join group_wordings as part on part.wording = line.group_id and part.serial is not distinct from line.serial
-    where inspection_type = 'periodic' and counted > 0 and inspected_on <= $as_of
-    group by part.group_id, line.inspected_on, coalesce(inspector, 'not stated')
+    join gap_days as gap on gap.group_id = part.group_id and gap.day = line.inspected_on
+    where inspection_type = 'periodic' and counted > 0
+    group by part.group_id, gap.closed_on, coalesce(inspector, 'not stated')
 ),
 places as (               -- one row: a class at a place, and the number of the place in the order of their names
     select group_id as place_class, client, site, environment,

@@ -27,7 +27,8 @@ classes as (              -- one row: an item class at a place, by its group tha
     group by client, site, environment, item_class
 )
 select client, site, environment, item_class, last_periodic_on,
-    (first_starts_on + to_months(current_interval_months::integer))::date as due_on,
+    least(current_interval_months, legal_limit_months, site_rule_months) as interval_in_force_months,
+    (first_starts_on + to_months(interval_in_force_months::integer))::date as due_on,
     ($as_of::date - due_on)::bigint as days_overdue,
     quantity, unaccounted_for
 from classes join site_register using (client, site, environment)

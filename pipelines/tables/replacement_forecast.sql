@@ -11,7 +11,7 @@ select due.client, due.site, due.environment, due.item_class, kind.size_band, ki
     due.quantity,
     -- The day a group's clock started: its last look, or its receipt where there was none.
     greatest($as_of::date - coalesce(
-        due.last_periodic_on, due.due_on - to_months(place.current_interval_months::integer)
+        due.last_periodic_on, due.due_on - to_months(due.interval_in_force_months::integer)
     )::date, 0)::bigint as days_since_start,
     place.current_interval_months,
     coalesce(advice.recommended_interval_months, place.current_interval_months) as recommended_interval_months,

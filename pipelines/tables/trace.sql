@@ -42,7 +42,7 @@ lines as (                -- one row: a line, superseded ones too, with the look
         and standing.serial is not distinct from line.serial
         and (line.serial is not null or (standing.site = line.site and standing.environment = line.environment))
         -- On its day the last look comes after what was removed before use.
-        and line.inspected_on >= standing.starts_on
+        and line.inspected_on >= standing.counted_from
         and (standing.last_periodic_on is null or line.inspected_on > standing.starts_on or line.inspection_type = 'periodic')
     where line.inspected_on <= $as_of and line.gear_family = (select gear_family from counted_gear)
 ),

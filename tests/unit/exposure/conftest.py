@@ -20,10 +20,12 @@ PLACE = {
 def exposures() -> Callable[..., pd.DataFrame]:
     """A function that takes lines (type, day, quantity, removed, further columns) and returns their exposures.
 
-    With `interval_months` every place of the lines stands in the site register with that interval.
+    With `interval_months` every place of the lines stands in the site register with that interval, and with `visit_days`.
     """
 
-    def build(*lines: tuple, interval_months: int | None = None, **options) -> pd.DataFrame:
+    def build(
+        *lines: tuple, interval_months: int | None = None, visit_days: int | None = None, **options
+    ) -> pd.DataFrame:
         con = duckdb.connect()
         create_tables(con)
         columns = ("inspection_type", "inspected_on", "quantity", "removed")
@@ -39,7 +41,8 @@ def exposures() -> Callable[..., pd.DataFrame]:
         append_lines(con, frame)
         if interval_months:
             places = frame[["client", "site", "environment"]].drop_duplicates()
-            con.append("site_register", places.assign(current_interval_months=interval_months), by_name=True)
+            places = places.assign(current_interval_months=interval_months, visit_days=visit_days)
+            con.append("site_register", places.astype({"visit_days": "Int64"}), by_name=True)
         build_exposures(con, **options)
         return con.execute("select * from exposures order by item_class, serial, inspected_on").df()
 

@@ -334,3 +334,37 @@ def test_one_item_written_down_at_two_places_on_one_day_is_one_look(exposures):
 def test_items_counted_by_quantity_never_move(exposures):
     frame = exposures(FIRST, ("periodic", "2024-01-01", 10, 0, {"site": "Sea Wall"}))
     assert frame["is_first_look"].tolist() == [True, True]
+
+
+# 40 items, looked at by halves on two days, 4 years apart.
+HALVES = [
+    ("periodic", "2019-12-30", 20, 1, {"replaced": 1}), ("periodic", "2020-01-01", 20, 2, {"replaced": 2}),
+    ("periodic", "2023-12-30", 20, 3), ("frequent", "2023-12-31", 1, 1), ("periodic", "2024-01-01", 19, 0),
+]  # fmt: skip
+
+
+def test_a_visit_of_several_days_is_one_look_on_its_last_day(exposures):
+    frame = exposures(*HALVES, interval_months=12, visit_days=3)
+    assert frame["inspected"].tolist() == [40, 39]
+    row = closing(frame)
+    assert (row["removed"], row["removed_between"]) == (3, 1)
+    assert (row["joined"], row["unaccounted_for"]) == (0, 0)
+    assert row["shackle_years"] == pytest.approx(4 * 39 * (1 - 3 / 78) + 1460 / YEAR)
+
+
+@pytest.mark.parametrize("visit_days", [None, 1, 2])
+def test_days_as_far_apart_as_that_are_looks_by_themselves(exposures, visit_days):
+    frame = exposures(*HALVES, interval_months=12, visit_days=visit_days)
+    assert frame["inspected"].tolist() == [20, 20, 20, 19]
+
+
+def test_days_that_follow_one_another_are_one_visit_however_many_they_are(exposures):
+    week = [("periodic", f"2024-01-0{day}", 5, 0) for day in range(1, 8)]
+    frame = exposures(*week, interval_months=12, visit_days=2)
+    assert frame[["inspected", "is_first_look"]].to_numpy().tolist() == [[35, True]]
+
+
+def test_a_tag_looked_at_on_two_days_of_a_visit_is_looked_at_twice(exposures):
+    tag = {"serial": "N-17"}
+    lines = [("periodic", day, 1, 0, tag) for day in ("2024-01-01", "2024-01-02")]
+    assert exposures(*lines, interval_months=12, visit_days=5)["inspected"].tolist() == [1, 1]

@@ -103,6 +103,7 @@ def test_too_little_experience_is_no_excuse_for_more_than_the_guideline(advice):
     row = advice(removed_at_risk=0, shackle_years=5.0, service_class="severe")
     assert row["recommended_interval_months"] == 3
     assert row["binding_rule"] == "guideline for severe service"
+    assert row["outcome"] == "shorten"
 
 
 def test_nothing_is_lengthened_while_the_latest_rate_is_above_its_usual_range(advice):

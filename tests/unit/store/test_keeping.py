@@ -40,6 +40,8 @@ def as_of_version_1(store):
     change(
         store,
         "drop table count_jumps",
+        "alter table site_register drop column visit_days",
+        "alter table site_register drop column closed_on",
         "create table whole_lines as from inspection_lines",
         "drop view current_reasons",
         "drop view current_lines",

@@ -30,6 +30,21 @@ def test_a_look_of_several_persons_is_shared_out_and_what_opens_a_clock_is_left_
     assert table["expected_removals"].tolist() == pytest.approx([3 * 1, 2 / 3])
 
 
+def test_a_visit_of_several_days_is_one_look_for_each_person(store_of):
+    table = strictness(
+        store_of(
+            ("periodic", "2020-01-01", 40, 0),
+            ("periodic", "2023-12-30", 10, 0, by("K3")),
+            ("periodic", "2023-12-31", 20, 2, by("K3")),
+            ("periodic", "2024-01-01", 10, 1, by("K8")),
+            register={"visit_days": 2},
+        )
+    )
+    assert table[["looks", "inspected"]].to_numpy().tolist() == [[1, 30], [1, 10]]
+    exposed = 4 * 40 * (1 - 3 / 80)
+    assert table["shackle_years"].tolist() == pytest.approx([exposed * 30 / 40, exposed * 10 / 40])
+
+
 def test_a_log_that_names_nobody_has_one_person_not_stated(store_of):
     table = strictness(store_of(("periodic", "2020-01-01", 40, 0), ("periodic", "2024-01-01", 40, 2)))
     assert table.index.tolist() == ["not stated"]

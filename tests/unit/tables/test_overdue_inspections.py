@@ -138,3 +138,43 @@ def test_a_tag_falls_due_where_it_was_last_seen(store_of):
     seen = ("frequent", "2024-01-10", 1, 0, TAG | {"site": "Sea Wall"})
     frame = overdue(store_of(("periodic", "2023-06-10", 1, 0, TAG), seen))
     assert frame[["site", "days_overdue", "quantity"]].to_numpy().tolist() == [["Sea Wall", 385, 1]]
+
+
+@pytest.mark.parametrize("column", ["legal_limit_months", "site_rule_months"])
+def test_the_shortest_of_plan_law_and_site_rule_is_in_force(store_of, column):
+    con = store_of(("periodic", "2024-06-10", 10, 0), register={column: 6})
+    assert overdue(con)[["interval_in_force_months", "due_on"]].iloc[0].tolist() == [
+        6,
+        pd.Timestamp("2024-12-10"),
+    ]
+
+
+def test_a_longer_limit_does_not_put_off_the_day(store_of):
+    con = store_of(("periodic", "2024-06-10", 10, 0), register={"legal_limit_months": 24})
+    assert overdue(con)["interval_in_force_months"].tolist() == [12]
+
+
+def test_all_days_of_a_visit_tell_what_is_in_service(store_of):
+    halves = [
+        ("periodic", "2024-06-09", 20, 2),
+        ("periodic", "2024-06-10", 20, 0),
+        ("frequent", "2024-08-01", 1, 1),
+    ]
+    frame = overdue(store_of(*halves, register={"visit_days": 2}))
+    assert frame[["last_periodic_on", "quantity"]].iloc[0].tolist() == [pd.Timestamp("2024-06-10"), 37]
+
+
+def test_nothing_is_in_service_at_a_closed_place_unless_it_was_seen_there_since(store_of):
+    looks = [("periodic", "2024-06-10", 10, 0), ("periodic", "2025-03-01", 10, 0)]
+    for closed_on, quantities in (
+        ("2025-03-01", []),
+        ("2025-06-30", []),
+        ("2025-07-01", [10]),
+        ("2025-02-28", [10]),
+    ):
+        con = store_of(*looks, register={"closed_on": pd.Timestamp(closed_on)})
+        assert overdue(con)["quantity"].tolist() == quantities
+    # A month before the closing is reported as it was.
+    assert overdue(store_of(*looks, register={"closed_on": pd.Timestamp("2025-06-30")}), "2025-05")[
+        "quantity"
+    ].tolist() == [10]

@@ -203,3 +203,18 @@ def test_what_is_not_there_is_refused_with_what_is_near(con, name, where, senten
     with pytest.raises(RequestFault) as fault:
         traced(con, name, **where)
     assert str(fault.value) == sentence
+
+
+def test_all_days_of_a_visit_stand_behind_what_is_in_service_and_behind_the_rate(store_of):
+    con = store_of(
+        ("periodic", "2024-02-09", 5, 0), ("periodic", "2024-02-10", 5, 0),
+        ("periodic", "2026-02-09", 5, 1), ("periodic", "2026-02-10", 4, 0),
+        register={"visit_days": 2},
+    )  # fmt: skip
+    compute_tables(con)
+    assert traced(con, "overdue_inspections")["row"].tolist() == [3, 4]
+    rates = read_table(con, "removal_rates").set_index("month")
+    assert rates.loc["2026-02", ["removed_at_risk", "first_look_inspected"]].tolist() == [1, 0]
+    reasons = read_table(con, "reason_breakdown")
+    assert reasons[["removed", "removed_at_risk"]].to_numpy().tolist() == [[1, 1]]
+    assert traced(con, "removal_rates", month="2026-02")["removed_at_risk"].sum() == 1
