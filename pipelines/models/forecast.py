@@ -16,7 +16,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from scipy.stats import iqr, norm
 
-from pipelines.models.hazard import PLACE
+from pipelines.models.hazard import PLACE, in_words
 from pipelines.models.limits import Floats
 from pipelines.models.pooling import Gammas, gammas_of_counts, gammas_of_limits, ratios, spread_of_ratios
 
@@ -206,9 +206,9 @@ def kind_rates(model: pd.DataFrame, kinds: pd.DataFrame, level: float) -> pd.Dat
     log_rate = pd.Series(np.log(model.loc[base, "estimate"]), index=kinds.index)
     variance = pd.Series(reach[base] ** 2, index=kinds.index)
     for covariate in KIND_COVARIATES:
-        rows = model[model["covariate"] == covariate].set_index("level")
+        rows = _levels_of(model, covariate)
         log_factor = pd.Series(np.log(rows["estimate"].astype(float)))
-        own = reach[model["covariate"] == covariate].set_axis(rows.index)
+        own = _log_reach(rows)
         log_rate += kinds[covariate].map(log_factor.to_dict()).astype(float).fillna(0)
         variance += kinds[covariate].map((own**2).to_dict()).astype(float).fillna(0)
     spread = float(facts.get("spread of places", 0.0) or 0.0) * norm.ppf((1 + level) / 2)
@@ -225,7 +225,7 @@ def kind_factors(model: pd.DataFrame, classes: pd.DataFrame) -> pd.Series:
     """
     factor = pd.Series(1.0, index=classes.index)
     for covariate in ("size_band", "pin"):
-        levels = model[model["covariate"] == covariate].set_index("level")["estimate"].astype(float)
+        levels = _levels_of(model, covariate)["estimate"].astype(float)
         factor *= classes[covariate].map(levels.to_dict()).astype(float).fillna(1.0)
     return factor
 
@@ -463,6 +463,11 @@ def _shared_ratios(past: pd.DataFrame, by: list[str]) -> tuple[pd.DataFrame, pd.
 
 def _ratio_gammas(cells: pd.DataFrame, known: pd.DataFrame) -> Gammas:
     return ratios(known["removed"], known["expected"], cells.attrs["shape"])
+
+
+def _levels_of(model: pd.DataFrame, covariate: str) -> pd.DataFrame:
+    """Return the rows of the table `hazard_model` of a covariate, named as its column is, by level."""
+    return model[model["covariate"] == in_words(covariate)].set_index("level")
 
 
 def _log_reach(model: pd.DataFrame) -> pd.Series:

@@ -181,6 +181,15 @@ class _Steady:
     weight: Floats
 
 
+def in_words(name: str) -> str:
+    """Return what a covariate is called in the table `hazard_model`, by the name of its column.
+
+    >>> in_words("size_band")
+    'size band'
+    """
+    return name.replace("_", " ")
+
+
 def grouped_looks(exposures: pd.DataFrame) -> pd.DataFrame:
     """Return the looks that have a gap, in the form the models of this module take.
 

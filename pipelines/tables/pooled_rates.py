@@ -14,6 +14,7 @@ from pipelines.models.hazard import (
     fit_hazard,
     gap_exponent,
     grouped_looks,
+    in_words,
 )
 from pipelines.shipped import statement
 from pipelines.tables.item_kinds import make_place_kinds
@@ -85,7 +86,7 @@ def _model_in_words(fit: HazardFit, exponent: GapExponent | None, ageing: pd.Dat
     model = pd.DataFrame(rows, columns=load_contract("hazard_model").column_names)
     # The model knows covariates and levels by their columns; people read words.
     for name in ("covariate", "remark"):
-        model[name] = model[name].str.replace("_", " ")
+        model[name] = model[name].map(in_words, na_action="ignore")
     return model
 
 

@@ -58,6 +58,7 @@ def computed(log: list[dict]) -> duckdb.DuckDBPyConnection:
     reasons = reasons.assign(mentions=reasons["primary_removed"])[reasons["primary_removed"] > 0]
     con.append("removal_reasons", reasons.astype({"primary_removed": int, "mentions": int}), by_name=True)
     places = frame[PLACE].drop_duplicates().assign(service_class="normal", current_interval_months=6)
+    places["visit_days"] = places["site"].map({"Sea Wall": 40}).astype("Int64")  # two days in a row there
     con.append("site_register", places, by_name=True)
     compute_tables(con)
     return con

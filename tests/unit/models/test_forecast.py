@@ -25,8 +25,10 @@ MODEL = pd.DataFrame(
         ("all", "reference levels", 8.0, 6.0, 10.0),
         ("environment", "marine spray", 2.0, 1.5, 2.6),
         ("environment", "indoor dry", 1.0, None, None),
-        ("size_band", "above 38 mm", 0.5, 0.4, 0.6),
+        ("size band", "above 38 mm", 0.5, 0.4, 0.6),
         ("pin", "bolt-type", 0.8, 0.7, 0.9),
+        ("service class", "severe", 1.5, 1.5, 1.5),
+        ("use frequency", "occasional", 0.5, 0.5, 0.5),
         ("spread of places", None, 0.3, None, None),
     ],
     columns=["covariate", "level", "estimate", "estimate_lower", "estimate_upper"],
@@ -239,14 +241,14 @@ def test_bands_take_whole_counts_that_the_draws_reach():
 def test_the_rate_of_a_kind_is_the_product_of_its_factors():
     kinds = pd.DataFrame(
         {
-            "environment": ["marine spray", "cold store"],
-            "service_class": "normal",
-            "use_frequency": "daily",
+            "environment": ["marine spray", "cold store", "indoor dry"],
+            "service_class": ["normal", "normal", "severe"],
+            "use_frequency": ["daily", "daily", "occasional"],
         }
     )
     found = kind_rates(MODEL, kinds, 0.9)
     middle = np.sqrt(found["kind_rate_lower"] * found["kind_rate_upper"])
-    assert middle.tolist() == pytest.approx([16.0, 8.0])
+    assert middle.tolist() == pytest.approx([16.0, 8.0, 6.0])
     # The limits of the base rate, of the factor and of the spread of places together.
     reach = np.sqrt(np.log(10 / 6) ** 2 / 4 + np.log(2.6 / 1.5) ** 2 / 4 + (0.3 * 1.6449) ** 2)
     assert np.log(found["kind_rate_upper"][0] / 16) == pytest.approx(reach, abs=1e-4)

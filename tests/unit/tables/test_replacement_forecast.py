@@ -1,9 +1,11 @@
 from dataclasses import replace
 from datetime import date
 
+import pandas as pd
 import pytest
 
 from pipelines.contracts import order_terms
+from pipelines.models.forecast import kind_factors, kind_rates
 from pipelines.models.planning import Scenario, make_forecast
 from pipelines.tables import compute_tables, read_table
 from pipelines.tables.forecast_backtest import forecast_backtest
@@ -109,3 +111,29 @@ def test_the_table_holds_what_the_model_says(store_of):
     rows, _ = forecasts(con)
     forecast = make_forecast(planning_inputs(con, date(2025, 7, 31)), replace(Scenario(order_terms())))
     assert forecast.by_group()["expected"].tolist() == rows["expected"].tolist()
+
+
+def test_size_service_and_use_of_the_fitted_model_reach_the_forecast(store_of):
+    """What is made four times as likely by size, and twice by use, is so in the factors that a forecast takes."""
+    con = store_of(
+        *(
+            ("periodic", f"20{year}-03-05", 400, removed, {"replaced": removed, "nominal_size_mm": size, "site": site, "item_class": f"{size}"})
+            for year in range(20, 26)
+            for site, times in (("A", 2), ("B", 1), ("C", 2), ("D", 1), ("E", 2), ("F", 1))
+            for size, removed in ((16.0, 4 * times), (22.0, 16 * times))
+        )
+    )  # fmt: skip
+    con.execute(
+        "update site_register set service_class = if(site in ('A', 'C', 'E'), 'severe', 'normal'), current_interval_months = 3,"
+        " use_frequency = if(site in ('B', 'F'), 'occasional', 'daily')"
+    ).fetchall()
+    compute_tables(con)
+    inputs = planning_inputs(con, date(2025, 3, 31))
+    bands = pd.DataFrame({"size_band": ["up to 19 mm", "above 19 to 38 mm"], "pin": None})
+    small, large = kind_factors(inputs.model, bands)
+    assert large / small == pytest.approx(4, rel=0.1)
+    kinds = pd.DataFrame(
+        {"environment": "indoor dry", "service_class": ["severe", "normal"], "use_frequency": "daily"}
+    )
+    severe, normal = kind_rates(inputs.model, kinds, 0.9).mean(axis="columns")
+    assert severe / normal == pytest.approx(2, rel=0.2)
