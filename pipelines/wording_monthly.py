@@ -88,27 +88,28 @@ def soon_due_places(due: pd.DataFrame, as_of: date) -> list[str]:
 def reason_changes(reasons: pd.DataFrame, site: str) -> list[str]:
     """Return, client by client or of the one `site` asked for, which criteria are behind more or fewer removals than in the year before, beyond chance.
 
-    Takes one row per client and criterion: `rate_last_12_months`, `rate_prior_12_months`, `change_vs_prior_year`
-    [removals per 100 shackle-years], and `is_change_beyond_chance`, `is_mix_change_beyond_chance` of
-    `changes_by_criterion`.
+    Takes one row per client and criterion, of `changes_at_the_same_places`.
     """
     return [_changes_of(site or str(client), rows) for client, rows in reasons.groupby("client", sort=True)]
 
 
 def _changes_of(where: str, criteria: pd.DataFrame) -> str:
     if criteria["is_change_beyond_chance"].isna().all():
-        return f"At {where} there is too little exposure or too few removals to compare reasons with the year before."
+        return f"At {where} no place has exposure and removals enough in both years to compare reasons with the year before."
     changed = criteria[criteria["is_change_beyond_chance"].fillna(False).astype(bool)]
-    by_size = changed["change_vs_prior_year"].abs().sort_values(ascending=False, kind="stable").index
+    changed = changed.assign(change=changed["rate_last_same_places"] - changed["rate_prior_same_places"])
     said = [
-        f"removals for {row['criterion']} went {'up' if row['change_vs_prior_year'] > 0 else 'down'} from "
-        f"{figure(row['rate_prior_12_months'])} to {figure(row['rate_last_12_months'])}"
-        for _, row in changed.loc[by_size].iterrows()
+        f"removals for {row['criterion']} went {'up' if row['change'] > 0 else 'down'} from "
+        f"{figure(row['rate_prior_same_places'])} to {figure(row['rate_last_same_places'])}"
+        for _, row in changed.sort_values("change", key=abs, ascending=False, kind="stable").iterrows()
     ]
     if said:
-        finding = f"At {where}, against the 12 months before, {listed(said)} {per_exposure()}, more than chance explains"
+        finding = (
+            f"At {where}, against the 12 months before at the same places, {listed(said)} {per_exposure()}, more than "
+            "chance explains"
+        )
     else:
-        finding = f"At {where} no criterion has a removal rate that changed beyond chance against the 12 months before"
+        finding = f"At {where} no criterion has a removal rate that changed beyond chance against the 12 months before at the same places"
     is_mix_changed = criteria["is_mix_change_beyond_chance"].iloc[0]
     if pd.isna(is_mix_changed):
         return f"{finding}."

@@ -3,9 +3,9 @@
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
-from scipy.stats import chi2_contingency
+from scipy.stats import binom, chi2, chi2_contingency
 
-from pipelines.models.limits import chance_of_rate_ratio, rate_ratio_limits
+from pipelines.models.limits import Floats, chance_of_rate_ratio, rate_ratio_limits
 
 # Cochran's rule of thumb: under so many expected items the chi-square distribution is a poor guide.
 LEAST_EXPECTED_IN_A_CLASS = 5
@@ -50,8 +50,9 @@ def chance_of_mix(one: ArrayLike, other: ArrayLike) -> float:
 
     Parameters
     ----------
-    one, other : array_like of int, shape (k,)
-        Items of each class, such as removals by criterion in either of two years.
+    one, other : array_like of int, shape (k,) or (strata, k)
+        Items of each class, such as removals by criterion in either of two years; of several strata, such as places,
+        each is compared within itself.
 
     Returns
     -------
@@ -62,7 +63,7 @@ def chance_of_mix(one: ArrayLike, other: ArrayLike) -> float:
     -----
     The chi-square test of homogeneity. The rarest classes are pooled, by their sums over both, until each is expected
     to have 5 items in either; a pool that stays smaller takes in the next rarest class. Classes without any item say
-    nothing.
+    nothing. Strata add up their statistics and degrees of freedom.
 
     References
     ----------
@@ -73,10 +74,16 @@ def chance_of_mix(one: ArrayLike, other: ArrayLike) -> float:
     >>> print(round(chance_of_mix([30, 10], [20, 20]), 4))
     0.0209
     """
-    counts = np.array([one, other], dtype=float)
+    strata = np.stack([np.atleast_2d(one), np.atleast_2d(other)], axis=1).astype(float)
+    statistic, freedom = np.sum([_chi_square(counts) for counts in strata], axis=0)
+    return float(chi2.sf(statistic, freedom)) if freedom else np.nan
+
+
+def _chi_square(counts: Floats) -> tuple[float, int]:
+    """Return the chi-square statistic of homogeneity of two rows of counts, the rare classes pooled, and its freedom."""
     counts = counts[:, np.argsort(counts.sum(axis=0), kind="stable")]
     if not counts.sum(axis=1).all():
-        return np.nan
+        return 0.0, 0
     least_in_both = LEAST_EXPECTED_IN_A_CLASS / counts.sum(axis=1).min() * counts.sum()
     pooled = np.cumsum(counts.sum(axis=0))
     is_rare = counts.sum(axis=0) < least_in_both
@@ -85,8 +92,44 @@ def chance_of_mix(one: ArrayLike, other: ArrayLike) -> float:
         rare += 1
     classes = np.column_stack([counts[:, :rare].sum(axis=1), counts[:, rare:]]) if rare else counts
     if classes.shape[1] < 2:
-        return np.nan
-    return float(chi2_contingency(classes, correction=False).pvalue)
+        return 0.0, 0
+    test = chi2_contingency(classes, correction=False)
+    return float(test.statistic), int(test.dof)
+
+
+def chance_of_common_change(last: Floats, prior: Floats, exposure_ratio: Floats) -> float:
+    """Return the probability by chance alone of so great a common change of the rates of several strata.
+
+    Parameters
+    ----------
+    last, prior : ndarray of int, shape (strata,)
+        Items removed in either of two years.
+    exposure_ratio : ndarray of float, shape (strata,)
+        Exposure of the last year over that of the year before, above 0.
+
+    Notes
+    -----
+    Twice the smaller tail of the exact test given the sum of both years in each stratum: under no change the last year
+    has a binomial share of it, and the sum over the strata is theirs folded together. With one stratum it is
+    `chance_of_rate_ratio`. A change of how the exposure is spread over the strata is none of their rates.
+
+    References
+    ----------
+    Breslow, N. E. & Day, N. E. (1987). Statistical Methods in Cancer Research II, section 3.6 (from memory).
+
+    Examples
+    --------
+    >>> one_place = chance_of_common_change(np.array([60]), np.array([30]), np.array([1.0]))
+    >>> print(round(one_place, 5), round(float(chance_of_rate_ratio(60, 30, 1.0)), 5))
+    0.00206 0.00206
+    """
+    share = exposure_ratio / (1 + exposure_ratio)
+    probabilities = np.ones(1)
+    for total, of_last in zip((last + prior).astype(int), share, strict=True):
+        probabilities = np.convolve(probabilities, binom.pmf(np.arange(total + 1), total, of_last))
+    observed = int(last.sum())
+    tails = probabilities[: observed + 1].sum(), probabilities[observed:].sum()
+    return float(min(1.0, 2 * min(tails)))
 
 
 def compared_with_others(

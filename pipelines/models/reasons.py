@@ -6,6 +6,7 @@ import pandas as pd
 from pipelines.contracts import RiskTargets
 from pipelines.models.comparisons import (
     adjusted_for_several,
+    chance_of_common_change,
     chance_of_mix,
     compared_with_others,
     ratios_to_others,
@@ -136,6 +137,77 @@ def changes_by_criterion(criteria: pd.DataFrame, whole: list[str], targets: Risk
             "mix_chance": mix,
             "is_mix_change_beyond_chance": is_beyond(pd.Series(mix, criteria.index), targets),
         }
+    )
+
+
+def changes_at_the_same_places(
+    criteria: pd.DataFrame, whole: list[str], targets: RiskTargets
+) -> pd.DataFrame:
+    """Return how the rate of each criterion, and the mix of all, changed against the year before at the same places.
+
+    Where other places are looked at than in the year before, sums over all of them change though nothing changed
+    anywhere: what is compared is each place with itself.
+
+    Parameters
+    ----------
+    criteria : DataFrame
+        As for `changes_by_criterion`, one row per whole, place and criterion, with `criterion`, and `site` and
+        `environment`, which name a place within its whole.
+    whole : list of str
+        Columns that together name a whole, such as the client.
+    targets : RiskTargets
+        Gives the least exposure for a rate, the least removals for shares, and how rare chance must be.
+
+    Returns
+    -------
+    DataFrame
+        One row per whole and criterion: `rate_last_same_places` and `rate_prior_same_places` [removals per 100
+        shackle-years], over the places with enough exposure in both years, those of the year before at the exposure
+        that the places had in the last one; empty where there is no such place. Then the columns of
+        `changes_by_criterion`, from `chance_of_common_change` and `chance_of_mix`, place by place.
+    """
+    least = targets.least_shackle_years_for_a_rate
+    last_years, prior_years = (criteria[f"shackle_years_{year}_12_months"] for year in ("last", "prior"))
+    shared = criteria[(last_years >= least) & (prior_years >= least)]
+    ratio = shared["shackle_years_last_12_months"] / shared["shackle_years_prior_12_months"]
+    shared = shared.assign(ratio=ratio, standard=shared["removed_prior_12_months"] * ratio)
+    key = [*whole, "criterion"]
+    table = criteria[key].drop_duplicates().sort_values(key, ignore_index=True)
+    sums = shared.groupby(key)[["removed_last_12_months", "standard", "shackle_years_last_12_months"]].sum()
+    sums = sums.reindex(pd.MultiIndex.from_frame(table[key])).reset_index(drop=True)
+    chance = {
+        of: chance_of_common_change(
+            *(
+                rows[name].to_numpy()
+                for name in ("removed_last_12_months", "removed_prior_12_months", "ratio")
+            )
+        )
+        for of, rows in shared.groupby(key)
+        if rows[["removed_last_12_months", "removed_prior_12_months"]].to_numpy().any()
+    }
+    adjusted = adjusted_for_several(
+        pd.MultiIndex.from_frame(table[key]).map(chance).to_series(index=table.index).astype(float),
+        [table[name] for name in whole],
+    )
+    mixes = {}
+    for of, rows in shared.groupby(whole):
+        years = [
+            rows.pivot_table(
+                index=["site", "environment"], columns="criterion", values=name, aggfunc="sum", fill_value=0
+            )
+            for name in ("removed_last_12_months", "removed_prior_12_months")
+        ]
+        if min(year.to_numpy().sum() for year in years) >= targets.least_removals_for_shares:
+            mixes[of] = chance_of_mix(*years)
+    mix = pd.MultiIndex.from_frame(table[whole]).map(mixes).to_series(index=table.index).astype(float)
+    exposure = sums["shackle_years_last_12_months"] / 100
+    return table.assign(
+        rate_last_same_places=sums["removed_last_12_months"] / exposure,
+        rate_prior_same_places=sums["standard"] / exposure,
+        change_chance=adjusted,
+        is_change_beyond_chance=is_beyond(adjusted, targets),
+        mix_chance=mix,
+        is_mix_change_beyond_chance=is_beyond(mix, targets),
     )
 
 

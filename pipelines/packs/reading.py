@@ -14,7 +14,7 @@ from pipelines.contracts import benchmark_rules, load_contract, risk_targets
 from pipelines.faults import RequestFault
 from pipelines.models.benchmark import by_ratio, clients_compared
 from pipelines.models.benchmark.parts import RAW
-from pipelines.models.reasons import changes_by_criterion, rates_by_criterion, shares_with_limits
+from pipelines.models.reasons import changes_at_the_same_places, rates_by_criterion, shares_with_limits
 from pipelines.packs.computed import PEERED, computed_store, of_everybody
 from pipelines.packs.intake_account import (
     count_jumps,
@@ -92,7 +92,10 @@ class OpenTables:
         return [place for _, place in rows.groupby("client", sort=True)]
 
     def reasons(self) -> pd.DataFrame:
-        """Return removals by criterion, the environments of a client added up: shares, rates, and change in a year."""
+        """Return removals by criterion, the environments of a client added up: shares, rates, and change in a year.
+
+        Sums over places change when other places are looked at: the change of a year is that at the same places.
+        """
         criteria = self.tables["reason_breakdown"]
         counts = [
             "removed",
@@ -102,18 +105,24 @@ class OpenTables:
             "removed_prior_12_months",
         ]
         sums = criteria.groupby(["client", "criterion", "tier"], as_index=False)[counts].sum()
-        sums = sums.merge(self._exposures(), on="client", how="left")
+        sums = sums.merge(self._exposures(["client"]), on="client", how="left")
         targets = risk_targets()
         shares = shares_with_limits(sums, ["client"], targets).drop(columns="share_note")
-        changes = changes_by_criterion(sums, ["client"], targets)
-        return sums.join([shares, rates_by_criterion(sums, targets), changes]).sort_values(
-            ["client", "removed"], ascending=[True, False], kind="stable", ignore_index=True
+        place = ["client", "site", "environment"]
+        of_places = criteria[[*place, "criterion", *counts]].merge(
+            self._exposures(place), on=place, how="left"
+        )
+        changes = changes_at_the_same_places(of_places, ["client"], targets)
+        rates = rates_by_criterion(sums, targets)
+        return (
+            sums.join([shares, rates])
+            .merge(changes, on=["client", "criterion"])
+            .sort_values(["client", "removed"], ascending=[True, False], kind="stable", ignore_index=True)
         )
 
-    def _exposures(self) -> pd.DataFrame:
-        """Return the exposure of each client [shackle-years]: of all months, of the last 12, and of the 12 before."""
-        trends = self.trends()
-        months = pd.concat(trends) if trends else self.tables["removal_trend"].head(0)
+    def _exposures(self, whole: list[str]) -> pd.DataFrame:
+        """Return the exposure of each client or place [shackle-years]: of all months, the last 12, and the 12 before."""
+        months = self.tables["removal_rates"]
         ends = [str(pd.Period(self.period, freq="M") - back) for back in (0, 12, 24)]
         years = {
             "shackle_years": months["month"] <= ends[0],
@@ -122,13 +131,10 @@ class OpenTables:
         }
         return (
             pd.DataFrame(
-                {
-                    name: months[chosen].groupby("client")["shackle_years"].sum()
-                    for name, chosen in years.items()
-                }
+                {name: months[chosen].groupby(whole)["shackle_years"].sum() for name, chosen in years.items()}
             )
             .fillna(0)
-            .rename_axis("client")
+            .rename_axis(whole)
             .reset_index()
         )
 

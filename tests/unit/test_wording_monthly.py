@@ -172,8 +172,8 @@ def changes(**criteria):
     """Rows of one client by criterion: rate last year, rate before, whether beyond chance."""
     rows = [
         {
-            "client": "Brackle Docks", "criterion": name.replace("_", " "), "rate_last_12_months": last,
-            "rate_prior_12_months": prior, "change_vs_prior_year": last - prior, "is_change_beyond_chance": is_beyond,
+            "client": "Brackle Docks", "criterion": name.replace("_", " "), "rate_last_same_places": last,
+            "rate_prior_same_places": prior, "is_change_beyond_chance": is_beyond,
             "is_mix_change_beyond_chance": any(beyond for *_, beyond in criteria.values()),
         }
         for name, (last, prior, is_beyond) in criteria.items()
@@ -186,7 +186,7 @@ def test_reasons_that_changed_are_told_the_greatest_change_first():
         changes(deformed=(3.0, 2.5, True), heat_damage=(1.0, 4.0, True), nicks_or_gouges=(2.0, 1.9, False)),
         "",
     ) == [
-        "At Brackle Docks, against the 12 months before, removals for heat damage went down from 4 to 1 and removals for "
+        "At Brackle Docks, against the 12 months before at the same places, removals for heat damage went down from 4 to 1 and removals for "
         "deformed went up from 2.5 to 3 per 100 shackle-years, more than chance explains; the mix of reasons has changed "
         "beyond chance."
     ]
@@ -196,9 +196,9 @@ def test_reasons_that_stayed_and_reasons_of_which_too_little_is_known():
     (steady,) = wording.reason_changes(changes(deformed=(3.0, 2.9, False)), "North Shed")
     assert steady.startswith("At North Shed no criterion")
     assert steady.endswith(
-        "changed beyond chance against the 12 months before; the mix of reasons has not changed beyond chance."
+        "changed beyond chance against the 12 months before at the same places; the mix of reasons has not changed beyond chance."
     )
     unknown = changes(deformed=(3.0, 2.9, False)).assign(is_change_beyond_chance=None)
     assert wording.reason_changes(unknown, "") == [
-        "At Brackle Docks there is too little exposure or too few removals to compare reasons with the year before."
+        "At Brackle Docks no place has exposure and removals enough in both years to compare reasons with the year before."
     ]

@@ -1,8 +1,12 @@
+import numpy as np
 import pandas as pd
 import pytest
+from scipy.stats import binom, binomtest, chi2
 
 from pipelines.contracts import risk_targets
+from pipelines.models.comparisons import chance_of_common_change, chance_of_mix
 from pipelines.models.reasons import (
+    changes_at_the_same_places,
     changes_by_criterion,
     criteria_by_environment,
     rates_by_criterion,
@@ -87,6 +91,82 @@ def test_thin_years_are_not_compared():
     assert thin[["mix_chance", "is_mix_change_beyond_chance"]].isna().all(axis=None)
     unexposed = changes_by_criterion(two_years([60], [30], prior_years=0.5), ["site"], risk_targets())
     assert unexposed[["change_chance", "is_change_beyond_chance"]].isna().all(axis=None)
+
+
+def places(*rows):
+    """Rows of two criteria at each place: exposure last year and before, and removals of each criterion in either year."""
+    return pd.DataFrame(
+        [
+            {
+                "client": "Brackle Docks", "site": site, "environment": "indoor dry", "criterion": criterion,
+                "shackle_years_last_12_months": last_years, "shackle_years_prior_12_months": prior_years,
+                "removed_last_12_months": last, "removed_prior_12_months": prior,
+            }
+            for site, (last_years, prior_years), *counts in rows
+            for criterion, (last, prior) in zip(["heat damage", "deformed"], counts, strict=True)
+        ]
+    )  # fmt: skip
+
+
+def at_the_same_places(*rows):
+    changes = changes_at_the_same_places(places(*rows), ["client"], risk_targets())
+    return changes.set_index("criterion")
+
+
+def test_a_place_that_is_looked_at_more_is_no_change_of_reasons():
+    """The furnace has twice the exposure, the yard half of it, and each has the rates of the year before."""
+    rows = [("Furnace", (2000.0, 1000.0), (80, 40), (20, 10)), ("Yard", (1000.0, 2000.0), (5, 10), (50, 100))]
+    changes = at_the_same_places(*rows)
+    assert changes["rate_last_same_places"].to_dict() == changes["rate_prior_same_places"].to_dict()
+    assert changes.loc["heat damage", "rate_last_same_places"] == pytest.approx(100 * 85 / 3000)
+    assert not changes[["is_change_beyond_chance", "is_mix_change_beyond_chance"]].any(axis=None)
+    # Added up over both, heat damage went from 50 to 85 and the mix changed.
+    both = (
+        places(*rows)
+        .drop(columns=["site", "environment"])
+        .groupby(["client", "criterion"], as_index=False)
+        .sum()
+    )
+    crude = changes_by_criterion(both, ["client"], risk_targets())
+    assert crude[["is_change_beyond_chance", "is_mix_change_beyond_chance"]].any(axis=None)
+
+
+def test_what_changed_at_each_place_is_a_change():
+    changes = at_the_same_places(
+        ("Furnace", (1000.0, 1000.0), (60, 30), (20, 22)), ("Yard", (2000.0, 2000.0), (24, 12), (90, 95))
+    )
+    assert changes["is_change_beyond_chance"].to_dict() == {"heat damage": True, "deformed": False}
+    # The exposures are alike, so that both places are one binomial share: 84 of 126 at one half, for two criteria.
+    assert changes.loc["heat damage", "change_chance"] == pytest.approx(2 * binomtest(84, 126).pvalue)
+    assert changes["is_mix_change_beyond_chance"].all()
+
+
+def test_a_place_of_one_year_only_is_compared_with_nothing():
+    rows = [("Furnace", (1000.0, 1000.0), (40, 40), (20, 20)), ("Yard", (2000.0, 0.0), (500, 0), (3, 0))]
+    changes = at_the_same_places(*rows)
+    assert changes["rate_last_same_places"].to_dict() == {"heat damage": 4.0, "deformed": 2.0}
+    assert not changes["is_change_beyond_chance"].any()
+    alone = at_the_same_places(rows[1])
+    assert alone.drop(columns="client").isna().all(axis=None)
+
+
+def test_strata_are_folded_together_exactly():
+    last, prior, ratio = np.array([7, 2]), np.array([3, 4]), np.array([0.5, 3.0])
+    ways = [
+        (one + two, binom.pmf(one, 10, 1 / 3) * binom.pmf(two, 6, 3 / 4))
+        for one in range(11)
+        for two in range(7)
+    ]
+    tails = [
+        sum(chance for total, chance in ways if (total >= 9) is is_upper or total == 9)
+        for is_upper in (True, False)
+    ]
+    assert chance_of_common_change(last, prior, ratio) == pytest.approx(2 * min(tails))
+
+
+def test_a_mix_of_strata_adds_up_their_statistics():
+    # 30 and 10 against 20 and 20: 16/3 with 1 degree of freedom; twice that with 2.
+    assert chance_of_mix([[30, 10]] * 2, [[20, 20]] * 2) == pytest.approx(chi2.sf(32 / 3, 2))
 
 
 def environments(*rows):
