@@ -4,10 +4,11 @@ create table if not exists gap_days (        -- one row: a group and a day with 
     -- nothing are left out where no item has a serial: see line_sums. place_class: as in counted_groups; closed_at: that of
     -- the look. standing is filled where the clock starts: items at a look, or at the first receipt of an item with a serial,
     -- if no look came before; standing_before: that of previous_on. One serial is one item. A look of several days is held
-    -- on its last day, and look_from is its first.
+    -- on its last day, and look_from is its first. not_presented: as the log itself says.
     group_id bigint, has_serial boolean, place_class bigint, day date, is_look boolean, is_seen boolean, inspected bigint,
     removed bigint, replaced bigint, removed_frequent bigint, accepted bigint, standing bigint, previous_on date,
-    standing_before bigint, closed_on date, closed_at bigint, look_from date
+    standing_before bigint, closed_on date, closed_at bigint, look_from date,
+    not_presented bigint
 );
 
 delete from gap_days where group_id not in (select group_id from item_groups);
@@ -20,7 +21,7 @@ with lines as (           -- one row: a row of line_sums of such a client, with 
     select part.group_id, part.serial is not null as has_serial, inspected_on as day, place_class, place,
         inspection_type = 'periodic' as is_periodic, inspection_type = 'frequent' as is_frequent,
         inspection_type = 'initial' as is_initial,
-        counted, quantity, removed, replaced
+        counted, quantity, removed, replaced, not_presented
     from line_sums as line
     join touched_wordings as wording on wording.wording = line.group_id
     join touched_parts as part on part.wording = line.group_id and part.serial is not distinct from line.serial
@@ -38,7 +39,8 @@ days as (                 -- one row: a group and a day
         coalesce(sum(removed) filter (where is_periodic), 0)::bigint as removed,
         coalesce(sum(replaced) filter (where is_periodic), 0)::bigint as replaced,
         coalesce(sum(removed) filter (where is_frequent), 0)::bigint as removed_frequent,
-        coalesce(sum(quantity - removed) filter (where is_initial), 0)::bigint as accepted
+        coalesce(sum(quantity - removed) filter (where is_initial), 0)::bigint as accepted,
+        coalesce(sum(not_presented) filter (where is_periodic), 0)::bigint as not_presented
     from lines
     group by group_id, has_serial, day
 ),

@@ -2,7 +2,8 @@
 create table if not exists gaps (       -- one row: a row of exposures by number: its group, and its item class and place
     group_id bigint, place_class bigint, previous_on date, inspected_on date, inspected bigint, removed bigint,
     removed_between bigint, joined bigint, unaccounted_for bigint, shackle_years double,
-    shackle_years_unaccounted_for double, is_first_look boolean
+    shackle_years_unaccounted_for double, is_first_look boolean,
+    days_not_there double                -- of all items looked at together: of the gap, before those that joined had come
 );
 
 delete from gaps where group_id not in (select group_id from item_groups)
@@ -18,16 +19,21 @@ closed_gaps as (          -- one row: a look, what happened since the one before
         sum(removed) as removed,
         case when previous_on is null then 0 else sum(removed_frequent) end as removed_between,
         coalesce(sum(removed_frequent * (day - previous_on)), 0) as days_of_removed_between,
-        greatest(0, any_value(standing_before) - sum(removed_frequent)) as expected
+        greatest(0, any_value(standing_before) - sum(removed_frequent)) as expected,
+        coalesce(sum(not_presented) filter (where is_look), 0) as not_presented
     from touched_days
     where closed_on is not null
     group by group_id, has_serial, closed_at, previous_on, closed_on
     having bool_or(is_look) or (previous_on is not null and sum(removed_frequent) > 0)
 ),
-looks as (                -- the same rows with joiners and items unaccounted for; a first look has neither
+looks as (                -- the same rows with joiners, of which a first look has none, and items unaccounted for, at least
+    -- those that the log itself says were not presented
     select *,
         case when previous_on is null then 0 else greatest(0, inspected - expected) end as joined,
-        case when previous_on is null then 0 else greatest(0, expected - inspected) end as unaccounted_for
+        case
+            when previous_on is null then not_presented
+            else greatest(0, expected - inspected, not_presented)
+        end as unaccounted_for
     from closed_gaps
 ),
 receipts as (             -- one row: a day in a gap on which items of the group were accepted, and how many came later
@@ -54,11 +60,9 @@ joiners_with_a_day as (   -- one row: a look with joiners whose day is known: ho
 days_at_risk as (         -- the looks again, with the days of exposure; empty at a first look
     select look.*,
         look.inspected_on - look.previous_on as gap,
-        (
-            gap * look.inspected
-            - coalesce(known.days_before, 0)
-            - (look.joined - coalesce(known.items, 0)) * gap / 2
-        ) * (1 - look.removed / (2 * greatest(look.inspected, 1))) + look.days_of_removed_between as exposed
+        coalesce(known.days_before, 0) + (look.joined - coalesce(known.items, 0)) * gap / 2 as days_not_there,
+        (gap * look.inspected - days_not_there) * (1 - look.removed / (2 * greatest(look.inspected, 1)))
+            + look.days_of_removed_between as exposed
     from looks as look
     left join joiners_with_a_day as known using (group_id, inspected_on)
 ),
@@ -94,11 +98,12 @@ select group_id, place_class, previous_on, inspected_on,
     case when has_serial then least(exposed, gap) else exposed end / 365.25 as shackle_years,
     -- What the items unaccounted for would add, had they been found fit; half of it, had they been removed.
     coalesce(unaccounted_for * gap, 0) / 365.25 as shackle_years_unaccounted_for,
-    previous_on is null as is_first_look
+    previous_on is null as is_first_look,
+    coalesce(days_not_there, 0) as days_not_there
 from days_at_risk
 union all
 select group_id, place_class, previous_on, inspected_on, 0, 0, 0, 0, 1, 0,
-    (inspected_on - previous_on) / 365.25, false
+    (inspected_on - previous_on) / 365.25, false, 0
 from missed
 -- In one order, so that sums of the same looks come out the same to the last digit, whatever was summed up before.
 order by group_id, inspected_on;

@@ -8,7 +8,7 @@ create table if not exists line_sums (      -- one row: lines of a group alike i
     -- Frequent inspections without a removal are left out where no item has a serial: they open and close no gap.
     -- counted: lines that count an item; first_line: the row of the first of them.
     group_id bigint, serial varchar, inspected_on date, inspector varchar, supplier varchar,
-    lines bigint, counted bigint, first_line bigint, quantity bigint, removed bigint, replaced bigint
+    lines bigint, counted bigint, first_line bigint, quantity bigint, removed bigint, replaced bigint, not_presented bigint
 );
 create table if not exists month_sums (     -- one row: a month of a group, and the disposition of what was removed
     group_id bigint, month date, disposition varchar, quantity bigint, removed bigint

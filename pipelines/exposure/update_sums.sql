@@ -27,7 +27,8 @@ select group_id, serial, inspected_on, inspector, supplier,
     min(row) as first_line,
     sum(quantity)::bigint as quantity,
     sum(removed)::bigint as removed,
-    sum(replaced)::bigint as replaced
+    sum(replaced)::bigint as replaced,
+    sum(not_presented)::bigint as not_presented
 from counted_lines join touched_groups using (group_id)
 where superseded_by is null and (not is_frequent or removed > 0 or serial is not null)
 group by group_id, serial, inspected_on, inspector, supplier;

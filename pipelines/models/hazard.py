@@ -36,6 +36,7 @@ LOOK = [*PLACE, "inspected_on"]
 
 LEAST_SITES = 5  # fewer say next to nothing about how far sites differ
 CHANCE_LEVEL = 0.05  # what chance gives less often than this is called real
+LEAST_DAYS = 0.5  # in service, of items that came on the day of their look
 LEAST_EFFECT_SD = 0.01  # places that differ by less than a hundredth are alike
 WEIGHTING_ROUNDS = 2  # weights and rates depend on one another; after two rounds neither moves any more
 
@@ -196,21 +197,21 @@ def grouped_looks(exposures: pd.DataFrame) -> pd.DataFrame:
     Parameters
     ----------
     exposures : DataFrame
-        One row per look at a group: `previous_on`, `inspected_on`, `inspected`, `removed`, `removed_between`,
-        `joined` [items] and `is_first_look`.
+        One row per look at a group: `previous_on`, `inspected_on`, `inspected`, `removed`, `removed_between` [items],
+        `days_not_there`, of the gap, that those who joined in it had not come yet, and `is_first_look`.
 
     Returns
     -------
     DataFrame
         A part of the rows of `exposures` with all their columns.
         `inspected` and `removed` now also hold the removals between looks, and `gap_years` is the mean time in
-        service of the inspected: joiners count half the gap. First looks are left out. Items unaccounted for were
+        service of the inspected: joiners count from their day, half the gap where it is unknown. First looks are left out. Items unaccounted for were
         never in it: nobody looked, so they carry no information.
 
     Examples
     --------
     >>> look = {"previous_on": "2025-01-01", "inspected_on": "2026-01-01", "is_first_look": False}
-    >>> counts = {"inspected": 9, "removed": 1, "removed_between": 1, "joined": 2}
+    >>> counts = {"inspected": 9, "removed": 1, "removed_between": 1, "days_not_there": 365.0}
     >>> grouped_looks(pd.DataFrame([look | counts]))[["gap_years", "inspected", "removed"]].round(4).values.tolist()
     [[0.8994, 10.0, 2.0]]
     """
@@ -224,7 +225,7 @@ def grouped_looks(exposures: pd.DataFrame) -> pd.DataFrame:
     return looks.assign(
         inspected=inspected,
         removed=looks["removed"] + looks["removed_between"],
-        gap_years=days / 365.25 * (1 - looks["joined"] / (2 * inspected)),
+        gap_years=(days - looks["days_not_there"] / inspected).clip(lower=LEAST_DAYS) / 365.25,
     )
 
 

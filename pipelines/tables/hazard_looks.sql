@@ -17,7 +17,7 @@ select kind, previous_on, inspected_on, is_first_look,
     sum(inspected)::bigint as inspected,
     sum(removed)::bigint as removed,
     sum(removed_between)::bigint as removed_between,
-    sum(joined)::bigint as joined,
+    sum(days_not_there) as days_not_there,
     coalesce(sum(load_bearing_removed), 0)::bigint as load_bearing_removed
 from gaps
 left join load_bearing using (group_id, inspected_on)

@@ -54,6 +54,14 @@ def test_items_unaccounted_for_have_no_exposure_and_are_no_removal(exposures):
     assert row["shackle_years_unaccounted_for"] == 12
 
 
+@pytest.mark.parametrize(("inspected", "written", "told"), [(7, 2, 3), (7, 3, 3), (9, 4, 4), (12, 1, 1)])
+def test_at_least_what_the_log_says_was_not_presented_is_unaccounted_for(exposures, inspected, written, told):
+    absent = {"not_presented": written}
+    row = closing(exposures(FIRST, ("periodic", "2024-01-01", inspected, 0, absent)))
+    assert row["unaccounted_for"] == told
+    assert exposures(("periodic", "2024-01-01", 10, 0, absent))["unaccounted_for"].tolist() == [written]
+
+
 def test_removed_and_replaced_items_change_how_many_are_expected(exposures):
     frame = exposures(("periodic", "2020-01-01", 10, 3, {"replaced": 2}), ("periodic", "2024-01-01", 9, 0))
     assert closing(frame)[["joined", "unaccounted_for", "shackle_years"]].tolist() == [0, 0, 36]
@@ -61,6 +69,7 @@ def test_removed_and_replaced_items_change_how_many_are_expected(exposures):
 
 def test_joiners_have_half_the_gap_and_a_quarter_if_removed(exposures):
     row = closing(exposures(FIRST, ("periodic", "2024-01-01", 14, 0)))
+    assert row["days_not_there"] == 4 * 1461 / 2
     assert (row["joined"], row["shackle_years"]) == (4, 48)
     # 14 items, 12 of them as it were for 4 years; 7 removed in all, spread evenly over old and new.
     assert closing(exposures(FIRST, ("periodic", "2024-01-01", 14, 7)))["shackle_years"] == 36
@@ -93,6 +102,7 @@ def test_removed_on_the_day_of_a_look_counts_as_before_it(exposures):
 def test_joiners_with_a_receipt_have_the_time_since_then(exposures):
     receipt = ("initial", "2022-12-31", 5, 1)  # 4 accepted, 366 days before the look
     row = closing(exposures(FIRST, receipt, ("periodic", "2024-01-01", 14, 0)))
+    assert row["days_not_there"] == 4 * (1461 - 366)
     assert row["shackle_years"] == pytest.approx(40 + 4 * 366 / YEAR)
 
 

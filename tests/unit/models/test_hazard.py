@@ -54,7 +54,7 @@ def test_looks_are_taken_from_exposures():
             "inspected": [10, 12, 0],
             "removed": [3, 1, 0],
             "removed_between": [0, 2, 1],
-            "joined": [0, 7, 0],
+            "days_not_there": [0.0, 7 * 365 / 2, 0.0],
             "is_first_look": [True, False, False],
         },
         index=[4, 5, 6],
@@ -63,6 +63,9 @@ def test_looks_are_taken_from_exposures():
     assert looks[["inspected", "removed"]].to_numpy().tolist() == [[14, 3], [1, 1]]
     assert looks["gap_years"].tolist() == pytest.approx([365 / 365.25 * (1 - 7 / 28), 182 / 365.25])
     assert looks.index.tolist() == [5, 6]
+    # All of them came on the day of the look: in service for half a day.
+    of_the_day = exposures.iloc[1:2].assign(days_not_there=14 * 365.0)
+    assert grouped_looks(of_the_day)["gap_years"].tolist() == [0.5 / 365.25]
 
 
 def test_a_thin_site_lies_between_its_own_and_the_fleets_rate(six_sites):
