@@ -905,5 +905,5 @@ def _why_guideline(row: pd.Series) -> str:
             f" Were removals to go on as they are, {figure(row['shackle_years_to_settle'])} would settle it."
         )
     if row["needs_sign_off"]:
-        why += " A qualified person must look at it."
+        why += " Yet even the lower limit of the removal rate breaks a target: a qualified person must look at it."
     return why

@@ -4,7 +4,7 @@ from datetime import date
 
 import pandas as pd
 
-from pipelines.models.interval_advice import LENGTHEN, NOT_MET, SHORTEN, TO_BE_SET
+from pipelines.models.interval_advice import LENGTHEN, NOT_MET, SHORTEN, TO_BE_SET, TOO_LITTLE
 from pipelines.wording import (
     LONGEST_LIST,
     above_usual,
@@ -156,6 +156,19 @@ def _decide(recommendations: pd.DataFrame) -> list[str]:
     if len(open_ones):
         named = [place_in_words(row) for _, row in open_ones.iterrows()]
         tasks.append(f"Ask a qualified person to set the interval at {shortened(named)}.")
+    refuted = recommendations[
+        (recommendations["outcome"] == TOO_LITTLE) & recommendations["needs_sign_off"].astype(bool)
+    ]
+    if len(refuted):
+        by_rate = refuted.sort_values("rate_lower", ascending=False, kind="stable")
+        named = [
+            f"{place_in_words(row)} with {counted(row['recommended_interval_months'], 'month')}"
+            for _, row in by_rate.iterrows()
+        ]
+        tasks.append(
+            f"Ask a qualified person whether the interval is short enough: {shortened(named)}. There is too little "
+            "experience to compute one, yet even the lower limit of the removal rate breaks a target."
+        )
     return tasks
 
 

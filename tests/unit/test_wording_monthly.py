@@ -25,8 +25,10 @@ def due(*rows):
 
 
 def places(*rows):
-    columns = [*YARD, "outcome", "highest_rate", "current_interval_months", "recommended_interval_months"]
-    return pd.DataFrame(rows, columns=columns).astype(dict.fromkeys(columns[-2:], "Int64"))
+    columns = [*YARD, "outcome", "needs_sign_off", "highest_rate", "rate_lower"]
+    months = ["current_interval_months", "recommended_interval_months"]
+    frame = pd.DataFrame([{"needs_sign_off": False} | row for row in rows], columns=[*columns, *months])
+    return frame.astype(dict.fromkeys(months, "Int64"))
 
 
 def reasons(**removed):
@@ -119,6 +121,22 @@ def test_shorter_intervals_are_named_and_longer_ones_only_counted():
     assert asked == "Ask a qualified person to set the interval at North Shed (furnace heat)."
     assert longer.startswith("Not urgent: a longer interval would be possible at 1 place, but only if")
     assert "cold store" not in longer
+
+
+def test_a_place_of_little_experience_whose_lowest_rate_breaks_a_target_is_put_before_a_qualified_person():
+    thin = {"outcome": "too little experience, guideline kept", "recommended_interval_months": 12}
+    (task,) = tasks(
+        recommendations=places(
+            YARD | thin | {"needs_sign_off": True, "rate_lower": 113.5},
+            WALL | thin | {"needs_sign_off": True, "rate_lower": 266.8, "recommended_interval_months": 1},
+            YARD | thin | {"environment": "cold store", "rate_lower": 0.0},
+        )
+    )
+    assert task == (
+        "Ask a qualified person whether the interval is short enough: Sea Wall (marine spray) with 1 month and "
+        "North Shed (indoor dry) with 12 months. There is too little experience to compute one, yet even the lower limit "
+        "of the removal rate breaks a target."
+    )
 
 
 def test_of_many_places_the_most_urgent_are_named_and_the_rest_counted():
