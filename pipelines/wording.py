@@ -218,7 +218,7 @@ def monthly_finding(trend: pd.DataFrame, period: str) -> str:
     counts = f"In {month_in_words(period)}, {_removed_out_of(row)} at {place}"
     if pd.isna(row["removed_per_100_shackle_years"]):
         return f"{counts}; no removal rate can be given ({_first_note(row)})."
-    rate = f"removal rate of {figure(row['removed_per_100_shackle_years'])} {per_exposure()}"
+    rate = f"removal rate of {figure(row['removed_per_100_shackle_years'])} {per_exposure()}{_other_removals_counted(row)}"
     match row["signal"]:
         case "above":
             return (
@@ -874,6 +874,19 @@ def _removed_out_of(row: pd.Series) -> str:
     if row["removed"] == 0:
         return f"{of_gear('no shackle')} was removed {inspected}"
     return f"{counted(row['removed'], 'shackle was', 'shackles were')} removed {inspected}"
+
+
+def _other_removals_counted(row: pd.Series) -> str:
+    """Return, where a rate counts more or fewer removals than the looks of its month made, how many and why."""
+    if row["removed_at_risk"] == row["removed"]:
+        return ""
+    why = (
+        "those between looks included"
+        if row["removed_at_risk"] > row["removed"]
+        else "not those at first looks"
+    )
+    removals = "no removal" if row["removed_at_risk"] == 0 else counted(row["removed_at_risk"], "removal")
+    return f" ({removals} since the look before, {why})"
 
 
 def _nothing_inspected(trend: pd.DataFrame, period: str, place: str) -> str:

@@ -63,6 +63,21 @@ def test_one_shackle_is_said_in_the_singular_and_none_as_none():
     assert "no shackle was removed out of 300 inspected" in wording.monthly_finding(trend(0), "2025-12")
 
 
+@pytest.mark.parametrize(
+    ("removed", "at_risk", "said"),
+    [
+        (0, 1, "(1 removal since the look before, those between looks included)"),
+        (43, 40, "(40 removals since the look before, not those at first looks)"),
+        (3, 0, "(no removal since the look before, not those at first looks)"),
+        (4, 4, ""),
+    ],
+)
+def test_a_rate_of_other_removals_than_the_looks_made_says_of_how_many(removed, at_risk, said):
+    frame = trend(removed, removed_at_risk=at_risk, removed_per_100_shackle_years=34.0)
+    rate = f"the removal rate of 34 per 100 shackle-years {said}".rstrip()
+    assert f"; {rate} is within its usual range." in wording.monthly_finding(frame, "2025-12")
+
+
 def test_a_site_is_named_with_its_client():
     assert "inspected at Sea Wall (Brackle Docks);" in wording.monthly_finding(
         trend(3, site="Sea Wall"), "2025-12"
