@@ -466,7 +466,9 @@ def _ratio_gammas(cells: pd.DataFrame, known: pd.DataFrame) -> Gammas:
 
 
 def _log_reach(model: pd.DataFrame) -> pd.Series:
-    limits = np.log(model[["estimate_lower", "estimate_upper"]].astype(float))
+    # Facts of the whole fit, which have no level, are no rates and may lie below 0.
+    is_rate = model["level"].notna()
+    limits = np.log(model[["estimate_lower", "estimate_upper"]].astype(float).where(is_rate))
     return (limits["estimate_upper"] - limits["estimate_lower"]).fillna(0.0) / 2
 
 
