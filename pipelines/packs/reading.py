@@ -226,17 +226,18 @@ def open_tables(
             tables["hazard_model"] = tables["hazard_model"].assign(**said)
         view = _seen_by(con, client, site, salt or token_hex())
         tables |= {"site_benchmark": view.sites, "site_benchmark_parts": view.parts}
-        between = removals_between(con, as_of, client, site)
-        named = tables | {"between": between} if site else told_apart(tables | {"between": between})
+        of_pages = tables | {"between": removals_between(con, as_of, client, site)}
+        of_pages = of_pages if site else told_apart(of_pages)
+        between = of_pages.pop("between")
         return OpenTables(
             period=month,
             as_of=as_of,
             client=client,
             site=site,
             gear=family,
-            tables={name: named[name] for name in tables},
+            tables=of_pages,
             stored=tables,
-            between=named["between"],
+            between=between,
             files=files,
             rules=rules_run(con, files),
             quarantined=quarantined_rows(con, files, client),
