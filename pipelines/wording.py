@@ -401,9 +401,12 @@ def between_finding(between: pd.DataFrame, rates: pd.DataFrame, period: str) -> 
         f"Between periodic inspections, {counted(total, 'shackle was', 'shackles were')} removed in {month_in_words(period)} out of "
         f"{written(inspected)} looked at by shift or day; {_how_serious(between)}."
     )
-    if between["removed_since_look"].sum() == 0:
+    uncounted = int(between["removed_since_look"].sum())
+    if uncounted == 0:
         return finding
-    return f"{finding} No removal rate counts them before the next periodic inspection of their item class and place."
+    which = "it" if total == 1 else "them" if uncounted == total else f"{written(uncounted)} of them"
+    whose = "its" if uncounted == 1 else "their"
+    return f"{finding} No removal rate counts {which} before the next periodic inspection of {whose} item class and place."
 
 
 def between_places(between: pd.DataFrame) -> list[str]:

@@ -238,7 +238,14 @@ def test_removals_between_looks_are_told_with_how_many_were_looked_at_and_what_b
     assert said == (
         "Between periodic inspections, 8 shackles were removed in December 2025 out of 30 looked at by shift or day; 6 of them "
         "count as load-bearing (4 for cracked or broken, 1 for deformed and 1 with no criterion stated). No removal rate "
-        "counts them before the next periodic inspection of their item class and place."
+        "counts 1 of them before the next periodic inspection of its item class and place."
+    )
+    none_followed = found.assign(removed_since_look=found["removed"])
+    assert wording.between_finding(none_followed, rates, "2025-12").endswith(
+        "No removal rate counts them before the next periodic inspection of their item class and place."
+    )
+    assert wording.between_finding(none_followed.head(1), rates, "2025-12").endswith(
+        "No removal rate counts it before the next periodic inspection of its item class and place."
     )
     assert wording.between_places(found) == [
         "North Shed (indoor dry): 7 removed of bow 19 mm; 5 of them count as load-bearing (4 for cracked or broken and 1 with "
