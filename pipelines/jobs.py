@@ -220,8 +220,9 @@ def trace(
     with open_month(store, period, "", gear) as (con, _, _, as_of):
         quarantined, unread = quarantined_lines(con, profiles)
         lines = trace_lines(con, table, where, quarantined, as_of)
+        remark = remark_on(con, table, where)
         cells = cells_of_files(con, files, profiles, lines[["file_sha256", "row"]])
     lines = lines.merge(cells, on=["file_sha256", "row"], how="left", suffixes=("", "_of_file"))
     lines["raw"] = lines.pop("raw_of_file").where(lines["raw"].isna(), lines["raw"])
     without = sorted(lines.loc[lines["raw"].isna(), "file"].dropna().unique())
-    return lines.drop(columns="file_sha256"), trace_remarks(lines, remark_on(table), unread, without)
+    return lines.drop(columns="file_sha256"), trace_remarks(lines, remark, unread, without)

@@ -237,7 +237,13 @@ def _make_packs(asked: Asked, outcome: Outcome) -> None:
             outcome.open_in_quarantine = len(open_rows(con))
         tables = open_tables(str(asked.store), outcome.period)
         outcome.in_brief.extend(
-            month_in_brief(tables.trends(), tables.table("removal_rates"), tables.overdue(), outcome.period)
+            month_in_brief(
+                tables.trends(),
+                tables.table("removal_rates"),
+                tables.between,
+                tables.overdue(),
+                outcome.period,
+            )
         )
 
 

@@ -27,7 +27,7 @@ from pipelines.models.interval_advice import (
 from pipelines.models.intervals import share_found, share_in_service
 from pipelines.settings import Units, carried
 from pipelines.wording_gear import of_gear
-from pipelines.writing import long_day, significant, written
+from pipelines.writing import long_day, significant, written, written_label
 
 CAUTIONS = (
     "The figures describe records. They do not say in what state the shackle in your hand is.",
@@ -69,6 +69,9 @@ OUTCOMES_IN_WORDS = {
     ),
     KEEP: ("keeps its interval", "keep their intervals"),
 }
+PLACE = ["client", "site", "environment"]
+# Of a criterion and of its tier.
+NOT_STATED = "not stated"
 NO_BREAK = "\N{NO-BREAK SPACE}"
 # Two years count as about the same while neither rate is more than a tenth above the other.
 NOTICEABLE = 1.1
@@ -215,7 +218,7 @@ def monthly_finding(trend: pd.DataFrame, period: str) -> str:
     counts = f"In {month_in_words(period)}, {_removed_out_of(row)} at {place}"
     if pd.isna(row["removed_per_100_shackle_years"]):
         return f"{counts}; no removal rate can be given ({_first_note(row)})."
-    rate = f"removal rate of {figure(row['removed_per_100_shackle_years'])} {per_exposure()}"
+    rate = f"removal rate of {figure(row['removed_per_100_shackle_years'])} {per_exposure()}{_other_removals_counted(row)}"
     match row["signal"]:
         case "above":
             return (
@@ -229,7 +232,11 @@ def monthly_finding(trend: pd.DataFrame, period: str) -> str:
 
 
 def month_in_brief(
-    trends: Sequence[pd.DataFrame], rates: pd.DataFrame, overdue: pd.DataFrame, period: str
+    trends: Sequence[pd.DataFrame],
+    rates: pd.DataFrame,
+    between: pd.DataFrame,
+    overdue: pd.DataFrame,
+    period: str,
 ) -> list[str]:
     """Return what a safety manager should know of a month before anything else: how it went, and where to look next.
 
@@ -239,19 +246,29 @@ def month_in_brief(
         Rows of `removal_trend`, of one client or site each.
     rates, overdue : DataFrame
         Rows of `removal_rates` and `overdue_inspections` of the same clients.
+    between : DataFrame
+        Their removals at frequent inspections of the month, as `between_finding` takes them.
     period : str
         The month, YYYY-MM.
     """
     return [
-        *(monthly_finding(trend, period) for trend in trends),
+        *_findings_of_month(trends, rates, between, period),
         _with_first(places_finding(rates, period), "Look there first", places_above_usual(rates, period)),
         _with_first(overdue_finding(overdue), "Longest overdue", overdue_places(overdue)),
     ]
 
 
-def months_headline(trends: Sequence[pd.DataFrame], period: str) -> str:
-    """Return what a month brought at each client or site, in one line."""
-    return " ".join(monthly_finding(trend, period) for trend in trends)
+def months_headline(
+    trends: Sequence[pd.DataFrame], rates: pd.DataFrame, between: pd.DataFrame, period: str
+) -> str:
+    """Return what a month brought at each client or site, in one line.
+
+    Parameters
+    ----------
+    trends, rates, between, period
+        As `month_in_brief` takes them.
+    """
+    return " ".join(_findings_of_month(trends, rates, between, period))
 
 
 def yearly_finding(trend: pd.DataFrame, period: str) -> str:
@@ -347,7 +364,7 @@ def places_finding(rates: pd.DataFrame, period: str) -> str:
     """Return how many places were inspected in a month, and how many of them lie above their usual range."""
     month = rates[(rates["month"] == period) & (rates["inspected"] > 0)]
     if month.empty:
-        return f"No place was inspected in {month_in_words(period)}."
+        return f"No periodic inspection was made in {month_in_words(period)}."
     signals = month["signal"].fillna("")
     unknown = int((signals == "").sum())
     above = int((signals == "above").sum())
@@ -359,6 +376,78 @@ def places_finding(rates: pd.DataFrame, period: str) -> str:
         "above the usual range of the place"
     )
     return f"{finding}, and for {unknown} what is usual cannot be said yet." if unknown else f"{finding}."
+
+
+def between_finding(between: pd.DataFrame, rates: pd.DataFrame, period: str) -> str:
+    """Return how many items frequent inspections of a month removed, out of how many and on which criteria.
+
+    Parameters
+    ----------
+    between : DataFrame
+        One row per item class, place and criterion: `criterion`, `tier`, `removed`, `removed_since_look` [items], as
+        `removals_between` returns them.
+    rates : DataFrame
+        Rows of `removal_rates` of the same places.
+    period : str
+        The month, YYYY-MM.
+    """
+    total = int(between["removed"].sum())
+    if total == 0:
+        return (
+            f"Between periodic inspections {of_gear('no shackle')} was removed in {month_in_words(period)}."
+        )
+    inspected = int(rates.loc[rates["month"] == period, "frequent_inspected"].sum())
+    finding = (
+        f"Between periodic inspections, {counted(total, 'shackle was', 'shackles were')} removed in {month_in_words(period)} out of "
+        f"{written(inspected)} looked at by shift or day; {_how_serious(between)}."
+    )
+    uncounted = int(between["removed_since_look"].sum())
+    if uncounted == 0:
+        return finding
+    which = "it" if total == 1 else "them" if uncounted == total else f"{written(uncounted)} of them"
+    whose = "its" if uncounted == 1 else "their"
+    return f"{finding} No removal rate counts {which} before the next periodic inspection of {whose} item class and place."
+
+
+def between_places(between: pd.DataFrame) -> list[str]:
+    """Return a sentence for each item class and place with removals of a month at frequent inspections, the most first.
+
+    Takes rows as `between_finding` does.
+    """
+    classes = between.groupby([*PLACE, "item_class"], sort=False)
+    most_first = sorted(classes, key=lambda one: -one[1]["removed"].sum())
+    return [
+        f"{place_in_words(rows.iloc[0])}: {written(int(rows['removed'].sum()))} removed of {written_label(rows['item_class'].iloc[0])}; "
+        f"{_how_serious(rows)}."
+        for _, rows in most_first
+    ]
+
+
+def removed_for(rows: pd.DataFrame) -> str:
+    """Return how many items were removed for which criteria, the most frequent first; takes `criterion` and `removed` [items]."""
+    removed = rows.groupby("criterion")["removed"].sum().sort_values(ascending=False, kind="stable")
+    return listed(
+        f"{written(count)} with no criterion stated"
+        if criterion == NOT_STATED
+        else f"{written(count)} for {criterion}"
+        for criterion, count in removed.items()
+    )
+
+
+def bears_load(rows: pd.DataFrame) -> pd.Series:
+    """Return which rows are of a load-bearing criterion, by their `tier`; not stated counts as such, since nobody can rule it out."""
+    return rows["tier"].isin([LOAD_BEARING, NOT_STATED])
+
+
+def _how_serious(rows: pd.DataFrame) -> str:
+    bearing, total = rows[bears_load(rows)], int(rows["removed"].sum())
+    number = int(bearing["removed"].sum())
+    if number == 0:
+        said = "it does not count" if total == 1 else "none of them counts"
+        return f"{said} as load-bearing ({removed_for(rows)})"
+    which = "all" if number == total else written(number)
+    said = "it counts" if total == 1 else f"{which} of them {'counts' if number == 1 else 'count'}"
+    return f"{said} as load-bearing ({removed_for(bearing)})"
 
 
 def signals_finding(rates: pd.DataFrame, period: str) -> str:
@@ -539,7 +628,7 @@ def reasons_finding(reasons: pd.DataFrame) -> str:
     total = int(removed.sum())
     if total == 0:
         return "No removal from service is recorded."
-    stated = removed.drop("not stated", errors="ignore").sort_values(ascending=False, kind="stable")
+    stated = removed.drop(NOT_STATED, errors="ignore").sort_values(ascending=False, kind="stable")
     leading = stated[stated > 0].head(3)
     if total < risk_targets().least_removals_for_shares:
         named = [f"{written(count)} for {criterion}" for criterion, count in leading.items()]
@@ -726,7 +815,7 @@ def phrases_finding(phrases: pd.DataFrame) -> str:
     """
     if phrases.empty:
         return "Every reason written in the logs is in the words of its source profile."
-    unmatched = phrases[phrases["criterion"] == "not stated"]
+    unmatched = phrases[phrases["criterion"] == NOT_STATED]
     likened = len(phrases) - len(unmatched)
     sentences = []
     if len(unmatched):
@@ -767,6 +856,13 @@ def rules_finding(rules: pd.DataFrame) -> str:
     return f"{opening}; {counted(broken, 'rule', 'rules')} found rows that break {'it' if broken == 1 else 'them'}."
 
 
+def _findings_of_month(
+    trends: Sequence[pd.DataFrame], rates: pd.DataFrame, between: pd.DataFrame, period: str
+) -> list[str]:
+    findings = [monthly_finding(trend, period) for trend in trends]
+    return [*findings, between_finding(between, rates, period)] if len(between) else findings
+
+
 def _with_first(finding: str, opening: str, places: list[str]) -> str:
     return f"{finding} {opening}: {places[0]}" if places else finding
 
@@ -781,6 +877,19 @@ def _removed_out_of(row: pd.Series) -> str:
     if row["removed"] == 0:
         return f"{of_gear('no shackle')} was removed {inspected}"
     return f"{counted(row['removed'], 'shackle was', 'shackles were')} removed {inspected}"
+
+
+def _other_removals_counted(row: pd.Series) -> str:
+    """Return, where a rate counts more or fewer removals than the looks of its month made, how many and why."""
+    if row["removed_at_risk"] == row["removed"]:
+        return ""
+    why = (
+        "those between looks included"
+        if row["removed_at_risk"] > row["removed"]
+        else "not those at first looks"
+    )
+    removals = "no removal" if row["removed_at_risk"] == 0 else counted(row["removed_at_risk"], "removal")
+    return f" ({removals} since the look before, {why})"
 
 
 def _nothing_inspected(trend: pd.DataFrame, period: str, place: str) -> str:
@@ -905,5 +1014,5 @@ def _why_guideline(row: pd.Series) -> str:
             f" Were removals to go on as they are, {figure(row['shackle_years_to_settle'])} would settle it."
         )
     if row["needs_sign_off"]:
-        why += " A qualified person must look at it."
+        why += " Yet even the lower limit of the removal rate breaks a target: a qualified person must look at it."
     return why

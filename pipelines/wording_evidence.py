@@ -3,7 +3,7 @@
 import pandas as pd
 
 from pipelines.tables.pooled_rates import AGEING
-from pipelines.wording import counted, figure, limits_level, percent
+from pipelines.wording import PLACE, counted, figure, limits_level, percent, place_in_words, shortened
 from pipelines.writing import significant, written, written_day
 
 
@@ -58,19 +58,27 @@ def ageing_finding(model: pd.DataFrame) -> str:
 
 def detection_finding(sensitivity: pd.DataFrame) -> str:
     """Return what it would change if looks missed some of what is there, from rows of `detection_sensitivity`."""
-    if sensitivity.empty:
-        return "There is no rate yet that missed defects could change."
-    missing = sensitivity[sensitivity["detection"] < 1].groupby("detection")["rate_factor"].median()
+    known = sensitivity[sensitivity["rate_factor"].notna()]
+    without = sensitivity[sensitivity["rate_factor"].isna()].drop_duplicates(PLACE)
+    none_given = ""
+    if len(without):
+        named = shortened([place_in_words(row) for _, row in without.iterrows()])
+        none_given = (
+            f" At {named} so much was removed that no rate can be given for some or all of these shares."
+        )
+    if known.empty:
+        return f"There is no rate yet that missed defects could change.{none_given}"
+    missing = known[known["detection"] < 1].groupby("detection")["rate_factor"].median()
     said = [
         f"if looks find {percent(float(str(detection)))} of them, the rate of a middling place is {written(factor, 2)} times as high"
         for detection, factor in missing.sort_index(ascending=False).items()
     ]
-    worst = sensitivity[sensitivity["detection"] == sensitivity["detection"].min()]
+    worst = known[known["detection"] == known["detection"].min()]
     row = worst.loc[worst["in_service_if_missed"].idxmax()]
     return (
         f"Rates take it that a look finds every rejectable item; {'; '.join(said)}. The share in service while due for removal "
         f"would rise most at {row['site']} ({row['environment']}), to {percent(row['in_service_if_missed'])} with the "
-        "recommended interval."
+        f"recommended interval.{none_given}"
     )
 
 
@@ -91,4 +99,4 @@ def _limits(row: pd.Series) -> str:
 
 
 def _number(value: float) -> str:
-    return significant(value, 2) if value >= 0.001 else f"under {written(0.001, 3)}"
+    return f"under {written(0.001, 3)}" if 0 <= value < 0.001 else significant(value, 2)

@@ -4,10 +4,13 @@ from datetime import date
 
 import pandas as pd
 
-from pipelines.models.interval_advice import LENGTHEN, NOT_MET, SHORTEN, TO_BE_SET
+from pipelines.models.interval_advice import LENGTHEN, NOT_MET, SHORTEN, TO_BE_SET, TOO_LITTLE
 from pipelines.wording import (
     LONGEST_LIST,
+    NOT_STATED,
+    PLACE,
     above_usual,
+    bears_load,
     counted,
     day_in_words,
     figure,
@@ -17,17 +20,18 @@ from pipelines.wording import (
     percent,
     place_in_words,
     places_counted,
+    removed_for,
     shortened,
 )
-from pipelines.writing import written
+from pipelines.writing import written, written_label
 
-PLACE = ["client", "site", "environment"]
 # With a greater share of removals without a criterion, asking for one is worth a line of its own.
 MUCH_NOT_STATED = 0.1
 
 
 def to_do(
     rates: pd.DataFrame,
+    between: pd.DataFrame,
     due: pd.DataFrame,
     recommendations: pd.DataFrame,
     reasons: pd.DataFrame,
@@ -40,6 +44,8 @@ def to_do(
     ----------
     rates, due, recommendations : DataFrame
         Rows of `removal_rates`, `overdue_inspections` and `interval_recommendations` of the same places.
+    between : DataFrame
+        Their removals at frequent inspections of the month, as `removals_between` returns them.
     reasons : DataFrame
         One row per client and criterion: `criterion`, `removed` [items].
     files : DataFrame
@@ -49,6 +55,7 @@ def to_do(
     """
     tasks = [
         *_ask(rates, period),
+        *_see_to_the_rest(between),
         *_inspect(due),
         *_decide(recommendations),
         *_find(due),
@@ -130,6 +137,24 @@ def _ask(rates: pd.DataFrame, period: str) -> list[str]:
     )
 
 
+def _see_to_the_rest(between: pd.DataFrame) -> list[str]:
+    """Return the tasks where a load-bearing removal between looks leaves a doubt about its like; common practice, no source."""
+    bearing = between[bears_load(between) & (between["removed_since_look"] > 0)]
+    bearing = bearing.assign(removed=bearing["removed_since_look"])
+    classes = [rows for _, rows in bearing.groupby([*PLACE, "item_class"])]
+    classes.sort(key=lambda rows: -rows["removed"].sum())
+    told = [
+        f"Ask a qualified person whether the other items of {written_label(rows['item_class'].iloc[0])} at "
+        f"{place_in_words(rows.iloc[0])} can wait for the next periodic inspection: this month frequent inspections removed "
+        f"{removed_for(rows)}."
+        for rows in classes[:LONGEST_LIST]
+    ]
+    rest = len(classes) - len(told)
+    if rest:
+        told.append(f"Ask the same of {counted(rest, 'more item class', 'more item classes')}, named below.")
+    return told
+
+
 def _inspect(due: pd.DataFrame) -> list[str]:
     late = due[due["days_overdue"] > 0]
     if late.empty:
@@ -157,6 +182,19 @@ def _decide(recommendations: pd.DataFrame) -> list[str]:
     if len(open_ones):
         named = [place_in_words(row) for _, row in open_ones.iterrows()]
         tasks.append(f"Ask a qualified person to set the interval at {shortened(named)}.")
+    refuted = recommendations[
+        (recommendations["outcome"] == TOO_LITTLE) & recommendations["needs_sign_off"].astype(bool)
+    ]
+    if len(refuted):
+        by_rate = refuted.sort_values("rate_lower", ascending=False, kind="stable")
+        named = [
+            f"{place_in_words(row)} with {counted(row['recommended_interval_months'], 'month')}"
+            for _, row in by_rate.iterrows()
+        ]
+        tasks.append(
+            f"Ask a qualified person whether the interval is short enough: {shortened(named)}. There is too little "
+            "experience to compute one, yet even the lower limit of the removal rate breaks a target."
+        )
     return tasks
 
 
@@ -176,7 +214,7 @@ def _find(due: pd.DataFrame) -> list[str]:
 
 def _write_down(reasons: pd.DataFrame) -> list[str]:
     total = reasons["removed"].sum()
-    missing = reasons.loc[reasons["criterion"] == "not stated", "removed"].sum()
+    missing = reasons.loc[reasons["criterion"] == NOT_STATED, "removed"].sum()
     if total == 0 or missing / total <= MUCH_NOT_STATED:
         return []
     return [

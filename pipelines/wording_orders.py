@@ -9,6 +9,7 @@ from pipelines.contracts import OrderTerms
 from pipelines.models.forecast import DAYS_IN_MONTH, POOLED
 from pipelines.models.forecast_scores import LAST_12, LAST_YEAR
 from pipelines.models.hazard import PLACE
+from pipelines.models.orders import OVERDUE_ORDER
 from pipelines.models.planning import NO_CURRENCY, Forecast, Plan
 from pipelines.wording import NO_BREAK, counted, day_in_words, figure, listed, month_in_words, percent
 from pipelines.wording_gear import of_gear, spoken_of
@@ -97,8 +98,20 @@ def risk_finding(orders: pd.DataFrame) -> str:
     likely, late = risk[risk > LIKELY], orders["risk_before_delivery"].dropna()
     if risk.empty:
         return "Without a forecast the risk of running out is unknown."
+    overdue = orders["risk_of_running_out"].notna() & orders["plan_note"].str.contains(
+        OVERDUE_ORDER, regex=False, na=False
+    )
+    resting = (
+        f" For {counted(int(overdue.sum()), 'item class', 'item classes')} the risk rests on an order that is past its day: the "
+        "remarks say what it is if that never comes."
+        if overdue.any()
+        else ""
+    )
     if likely.empty:
-        return f"If nothing is ordered, no item class is more likely than not to run out; the highest risk is {percent(risk.max())}."
+        return (
+            f"If nothing is ordered, no item class is more likely than not to run out; the highest risk is {percent(risk.max())}."
+            f"{resting}"
+        )
     too_late = int((late > LIKELY).sum())
     more = (
         f" In {too_late} of them even an order placed today would probably come too late: ask for a quicker delivery, or "
@@ -108,7 +121,7 @@ def risk_finding(orders: pd.DataFrame) -> str:
     )
     return (
         f"If nothing is ordered, {counted(len(likely), 'item class is', 'item classes are')} more likely than not to run "
-        f"out before an order placed at the next review arrives.{more}"
+        f"out before an order placed at the next review arrives.{more}{resting}"
     )
 
 
@@ -292,6 +305,8 @@ def rejects_finding(rejects: pd.DataFrame, site: str = "") -> str:
         return "No receiving inspection is recorded, so nothing is known of goods refused, and none are allowed for."
     received, refused = int(rejects["received"].sum()), int(rejects["rejected"].sum())
     opening = f"Of {counted(received, 'item')} looked at on receipt {written(refused)} were refused, {percent(refused / received)}"
+    if not rejects["client"].duplicated().any():
+        return f"{opening}; there is no second supplier to compare with."
     others = rejects.assign(
         rest=[_rest_share(rejects, row) for _, row in rejects.iterrows()],
     )
@@ -322,8 +337,9 @@ def assumptions(terms: OrderTerms) -> list[str]:
         "The fleet keeps its count: what is removed is replaced. No more is removed in a month than is in service.",
         f"An order placed today must last until one placed {counted(terms.review_days, 'day')} later arrives, in "
         f"{percent(terms.service_level)} of cases; lead times vary as the stock register says.",
-        "What receiving inspections refuse of a supplier's goods is ordered on top, once there are "
-        f"{terms.least_received_for_share} goods to judge by; else the share of all suppliers of the client.",
+        "What receiving inspections refuse of a supplier's goods is ordered on top; with fewer than "
+        f"{terms.least_received_for_share} goods to judge by, the lower limit of that share. Of a supplier whose goods nobody "
+        "looked at nothing is known: none are taken to be refused.",
         "An item class that the stock register does not know counts as not in stock, with a lead time of "
         f"{figure(terms.lead_time_days_unless_stated)} days.",
         "One stock serves all sites of a client. The column on stock by site says what separate stocks would need.",

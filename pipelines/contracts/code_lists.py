@@ -91,8 +91,20 @@ def risk_targets() -> RiskTargets:
 
 
 def figures_set() -> str:
-    """Return a fingerprint of the figures that one may set and that result tables rest on: targets, rules and terms."""
-    return hashlib.sha256(repr((risk_targets(), benchmark_rules(), order_terms())).encode()).hexdigest()
+    """Return a fingerprint of what result tables rest on beside records: the figures that one may set, and the contracts.
+
+    The figures are targets, rules and terms. By the contracts a store of an earlier version tells that its tables lack a
+    column.
+    """
+    figures = repr((risk_targets(), benchmark_rules(), order_terms())).encode()
+    return hashlib.sha256(figures + _contracts_as_written()).hexdigest()
+
+
+@cache
+def _contracts_as_written() -> bytes:
+    return b"".join(
+        path.read_bytes() for path in sorted(shipped_folder("data_contracts").glob("*.odcs.yaml"))
+    )
 
 
 @cache

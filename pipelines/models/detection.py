@@ -29,6 +29,7 @@ from pipelines.models.limits import Floats
 DETECTIONS = (1.0, 0.9, 0.8)  # the sensitivity that reports show
 SLOWEST_RATE, FASTEST_RATE = 1e-7, 50.0  # removals per shackle-year between which the rate is sought
 RATE_STEPS = 60  # a third apart
+NO_RATE_TOO_HIGH = "so much was removed that no rate is too high to agree"
 
 
 def rate_if_looks_miss(looks: pd.DataFrame, group: list[str], detection: float) -> float:
@@ -47,7 +48,8 @@ def rate_if_looks_miss(looks: pd.DataFrame, group: list[str], detection: float) 
     Returns
     -------
     float
-        Maximum-likelihood rate [per 100 shackle-years]; 0 where nothing was removed.
+        Maximum-likelihood rate [per 100 shackle-years]; 0 where nothing was removed, empty where so much was that no rate
+        is too high to agree: everything, or a greater share than looks would find.
 
     Notes
     -----
@@ -77,22 +79,26 @@ def detection_sensitivity(looks: pd.DataFrame, place: list[str], group: list[str
     Returns
     -------
     DataFrame
-        One row per place and detection: the columns of `place`, `detection`, `rate` [per 100 shackle-years] and
-        `factor`, the rate over that of detection 1 (1 where nothing was removed).
+        One row per place and detection: the columns of `place`, `detection`, `rate` [per 100 shackle-years],
+        `factor`, the rate over that of detection 1 (1 where nothing was removed), and `rate_note`, why they are empty.
     """
     by_place = looks.groupby(place, dropna=False, sort=True)
     histories = _histories(looks, by_place.ngroup().to_numpy().astype(np.intp), group)
     rates = _rates(histories, DETECTIONS).T
     every = rates[:, :1]
     places = by_place[[]].first().index.to_frame(index=False)
+    factor = np.divide(rates, every, out=np.where(np.isnan(rates), np.nan, 1.0), where=every > 0)
     return (
         places.loc[places.index.repeat(len(DETECTIONS))]
         .assign(
             detection=np.tile(DETECTIONS, len(places)),
             rate=rates.ravel(),
-            factor=np.divide(rates, every, out=np.ones_like(rates), where=every > 0).ravel(),
+            factor=factor.ravel(),
+            rate_note=pd.Series(np.isnan(rates.ravel()))
+            .map({True: NO_RATE_TOO_HIGH, False: None})
+            .to_numpy(),
         )
-        .reset_index(drop=True)[[*place, "detection", "rate", "factor"]]
+        .reset_index(drop=True)[[*place, "detection", "rate", "factor", "rate_note"]]
     )
 
 
@@ -178,7 +184,7 @@ def _histories(looks: pd.DataFrame, place: NDArray[np.intp], group: list[str]) -
 
 
 def _rates(histories: _Histories, detections: tuple[float, ...]) -> Floats:
-    """Return the rate of each place [per 100 shackle-years], one row per detection; 0 where nothing was removed."""
+    """Return the rate of each place [per 100 shackle-years], one row per detection; as `rate_if_looks_miss` has it."""
     detection = np.array(detections)[:, None]
     steps = np.linspace(np.log(SLOWEST_RATE), np.log(FASTEST_RATE), RATE_STEPS)
     top = np.clip(_highest(histories, steps, detection), 1, RATE_STEPS - 2)
@@ -190,8 +196,8 @@ def _rates(histories: _Histories, detections: tuple[float, ...]) -> Floats:
         return _slope(histories, every, detection).flat[number]
 
     at_lowest, at_highest = (_slope(histories, end, detection) for end in (lowest, highest))
-    # At an end of the range the likelihood may still be rising towards it.
-    log_rate = np.where(at_highest >= 0, highest, lowest)
+    # At the upper end of its range the likelihood may rise on, and then no rate is the likeliest.
+    log_rate = np.where(at_highest >= 0, np.nan, lowest)
     inside = np.flatnonzero((histories.removed > 0) & (at_lowest > 0) & (at_highest < 0))
     if inside.size:
         found = find_root(slope, (lowest.flat[inside], highest.flat[inside]), args=(inside,))

@@ -206,9 +206,9 @@ def kind_rates(model: pd.DataFrame, kinds: pd.DataFrame, level: float) -> pd.Dat
     log_rate = pd.Series(np.log(model.loc[base, "estimate"]), index=kinds.index)
     variance = pd.Series(reach[base] ** 2, index=kinds.index)
     for covariate in KIND_COVARIATES:
-        rows = _levels_of(model, covariate)
+        rows = _levels_of(model.assign(reach=reach), covariate)
         log_factor = pd.Series(np.log(rows["estimate"].astype(float)))
-        own = _log_reach(rows)
+        own = rows["reach"]
         log_rate += kinds[covariate].map(log_factor.to_dict()).astype(float).fillna(0)
         variance += kinds[covariate].map((own**2).to_dict()).astype(float).fillna(0)
     spread = float(facts.get("spread of places", 0.0) or 0.0) * norm.ppf((1 + level) / 2)
@@ -471,7 +471,9 @@ def _levels_of(model: pd.DataFrame, covariate: str) -> pd.DataFrame:
 
 
 def _log_reach(model: pd.DataFrame) -> pd.Series:
-    limits = np.log(model[["estimate_lower", "estimate_upper"]].astype(float))
+    # Facts of the whole fit, which have no level, are no rates and may lie below 0.
+    is_rate = model["level"].notna()
+    limits = np.log(model[["estimate_lower", "estimate_upper"]].astype(float).where(is_rate))
     return (limits["estimate_upper"] - limits["estimate_lower"]).fillna(0.0) / 2
 
 

@@ -103,6 +103,7 @@ class HazardFit:
 class GapExponent:
     """How the hazard of a gap grows with its length: 1 where it is steady.
 
+    Where gaps are much alike it can be any number, below 0 too, and `standard_error` says how little that means.
     `words` reads above 1 as wear-out; below 1 as looks that differ for other reasons than chance, defects missed and
     carried over, or rejects of the first weeks.
     """
@@ -379,17 +380,21 @@ def gap_exponent(fit: HazardFit) -> GapExponent | None:
     exponent = 1 + estimate.coefficients[-1]
     likelihood_ratio = max(0.0, 2.0 * float(estimate.value - without.value))
     p_value = float(chi2.sf(likelihood_ratio, 1))
+    standard_error = float(np.sqrt(estimate.covariance[-1, -1]))
     return GapExponent(
         estimate=float(exponent),
-        standard_error=float(np.sqrt(estimate.covariance[-1, -1])),
+        standard_error=standard_error,
         likelihood_ratio=likelihood_ratio,
         p_value=p_value,
-        words=_steadiness(exponent, p_value),
+        words=_steadiness(exponent, standard_error, p_value),
     )
 
 
-def _steadiness(exponent: float, p_value: float) -> str:
+def _steadiness(exponent: float, standard_error: float, p_value: float) -> str:
     if p_value >= CHANCE_LEVEL:
+        # Limits this wide hold 0, all in the first moment of a gap, or 2, a hazard that grows as the gap does.
+        if norm.isf(CHANCE_LEVEL / 2) * standard_error > 1:
+            return "too little is known, or gaps are too alike, to say whether the hazard is steady"
         return "the data do not contradict a steady hazard"
     if exponent > 1:
         return "the hazard grows within a gap, as with wear-out"

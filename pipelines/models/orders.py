@@ -15,19 +15,23 @@ from pipelines.models.rates import joined_notes, note
 LONGEST_HORIZON_DAYS = 3 * 366
 FEWEST_HORIZON_DAYS = 366
 LEAST_SHARE_KEPT = 0.1
+YEARS_WORTH_A_REMARK = 1.0  # of removals in the least that is sold: common practice, no source
 
 NOT_IN_SERVICE = "in the stock register, but none in service: no demand to forecast, nothing to order"
 NOT_REGISTERED = "not in the stock register: counted as nothing in stock, usual lead time taken"
 NO_FORECAST = "no exposure to forecast from, so no order is computed"
 NO_PRICE = "no price, so no cost"
-NO_RECEIPTS = "no receiving inspections, so none are taken to be refused"
+NO_RECEIPTS = "no goods of its supplier looked at on receipt, so none are taken to be refused"
+FEW_RECEIPTS = (
+    "few goods of its supplier looked at on receipt, only what is sure to be refused is allowed for"
+)
 NEARLY_ALL_REJECTED = (
     "nearly all goods were rejected on receipt: one in ten is taken as fit, find another supplier"
 )
 NO_HISTORY = "no history of its own, taken like its size and pin"
 BEYOND_HORIZON = "lead time beyond 12 months: demand after that is taken to go on as in the forecast"
 BEYOND_EVERYTHING = "lead time beyond 3 years, the order covers 3 years only"
-OVERDUE_ORDER = "the order on its way is past its day, ask the supplier"
+OVERDUE_ORDER = "the order on its way is past its day and counted as if it came now, ask the supplier"
 NOT_COUNTED = "the order on its way comes too late to be counted"
 COMES_TOO_LATE = "may run out before the order on its way comes, ask for it sooner"
 NO_DUE_DAY = "no day for the order on its way, counted as in time"
@@ -79,15 +83,18 @@ class Demand:
 class OrderChoice:
     """How an order meets demand in one item class; days from today, quantities in items.
 
+    `needed` is what would do, were it sold item by item; `risk_without_order` the risk should the order on its way never come.
     `is_order_counted`: the order on its way comes in time to be counted; `is_order_too_late`: it may not come before the
     stock runs out, more often than the service level allows.
     """
 
     demand_expected: float
     demand: int
+    needed: float
     quantity: int
     risk_if_nothing_is_ordered: float
     risk_before_delivery: float
+    risk_without_order: float
     order_on: float | None
     is_order_counted: bool
     is_order_too_late: bool
@@ -222,9 +229,11 @@ def choose_order(
     return OrderChoice(
         demand_expected=float(removed.mean()),
         demand=least_count(removed, terms.service_level),
+        needed=quantity,
         quantity=whole_packs(quantity, int(stock["pack_size"]), int(stock["minimum_order"])),
         risk_if_nothing_is_ordered=risk,
         risk_before_delivery=risk_before_delivery,
+        risk_without_order=float((removed > stock["on_hand"]).mean()),
         order_on=_last_day_to_order(demand, lead_time, stock["on_hand"] + counted, terms.service_level),
         is_order_counted=bool(stock["due_in_days"] <= covered_until.mean()),
         is_order_too_late=risk - is_short > 1 - terms.service_level,
@@ -245,7 +254,8 @@ def plan_orders(
         Removals drawn for the same rows.
     stock : DataFrame
         One row per client and item class that is in service or in the stock register: the register's columns, with
-        empty `on_hand` where it does not know the class; `share_rejected`, `share_pins`, the share of removals after
+        empty `on_hand` where it does not know the class; `share_rejected` of the goods of its supplier, empty where none
+        were looked at, and `is_share_of_few`, whether few were; `share_pins`, the share of removals after
         which a matching pin was fitted; `shackle_years` of its history; `due_in_days`; `counted_days_ago`.
     terms : OrderTerms
         Service level, review period, and what is usual where the register says nothing.
@@ -296,6 +306,8 @@ LINE_COLUMNS = [
     "cost_per_month_upper",
     "is_order_counted",
     "is_order_too_late",
+    "risk_without_order",
+    "years_of_least_sold",
 ]
 
 
@@ -321,6 +333,10 @@ def _line(
     in_time, site = both.in_time(covered_until), fleet["site"].to_numpy()[row]
     by_site = [in_time[site == each].sum(axis=0) for each in np.unique(site)]
     year = demand.until(DAYS_IN_YEAR)
+    least_sold = whole_packs(1, int(line["pack_size"]), int(line["minimum_order"]))
+    years_of_least_sold = None
+    if chosen.quantity and chosen.needed < least_sold and year.any():
+        years_of_least_sold = least_sold * float(share_kept(line["share_rejected"])) / float(year.mean())
     return {
         "items_in_service": in_service,
         "demand_expected": chosen.demand_expected,
@@ -331,6 +347,8 @@ def _line(
         "risk_before_delivery": chosen.risk_before_delivery,
         "is_order_counted": chosen.is_order_counted,
         "is_order_too_late": chosen.is_order_too_late,
+        "risk_without_order": chosen.risk_without_order,
+        "years_of_least_sold": years_of_least_sold,
         "pins_over_lead_time": least_count(pins.until(covered_until), terms.service_level),
         "stock_by_site": sum(least_count(each, terms.service_level) for each in by_site),
         "cost_per_month": float(year.mean()),
@@ -395,6 +413,8 @@ def _notes(stock: pd.DataFrame, filled: pd.DataFrame, plan: pd.DataFrame, terms:
     horizon = filled["lead_time_days"] + terms.review_days
     age = stock["counted_days_ago"].astype(float)
     days = age.abs().fillna(0).astype(int).astype(str)
+    is_overdue = is_coming & (stock["due_in_days"].astype(float) < 0)
+    years = plan["years_of_least_sold"].astype(float)
     return joined_notes(
         note(~in_service, NOT_IN_SERVICE),
         note(in_service & ~has_plan, NO_FORECAST),
@@ -402,19 +422,34 @@ def _notes(stock: pd.DataFrame, filled: pd.DataFrame, plan: pd.DataFrame, terms:
         note(has_plan & (stock["shackle_years"] == 0), NO_HISTORY),
         note(filled["unit_cost"].isna(), NO_PRICE),
         note(has_plan & stock["share_rejected"].isna(), NO_RECEIPTS),
+        note(has_plan & stock["is_share_of_few"], FEW_RECEIPTS),
         note(has_plan & (filled["share_rejected"] > 1 - LEAST_SHARE_KEPT), NEARLY_ALL_REJECTED),
         note(
             has_plan & (horizon > FEWEST_HORIZON_DAYS) & (horizon <= LONGEST_HORIZON_DAYS),
             BEYOND_HORIZON,
         ),
         note(has_plan & (horizon > LONGEST_HORIZON_DAYS), BEYOND_EVERYTHING),
-        note(is_coming & (stock["due_in_days"].astype(float) < 0), OVERDUE_ORDER),
+        years.map(_least_sold).where(years > YEARS_WORTH_A_REMARK, ""),
+        note(is_overdue & ~has_plan, OVERDUE_ORDER),
+        plan["risk_without_order"].map(_overdue).where(is_overdue & has_plan, ""),
         note(is_coming & stock["due_in_days"].isna(), NO_DUE_DAY),
         note(is_coming & has_plan & plan["is_order_counted"].eq(False), NOT_COUNTED),
         note(is_coming & has_plan & plan["is_order_too_late"].eq(True), COMES_TOO_LATE),
         ("stock counted " + days + " days ago").where(age > terms.oldest_count_days, ""),
         ("stock counted " + days + " days after the month").where(age < 0, ""),
     )
+
+
+def _least_sold(years: float) -> str:
+    return f"the least that is sold is about {years:.1f} years of removals"
+
+
+def _overdue(risk_without_order: float) -> str:
+    in_percent = 100 * risk_without_order
+    # Only all is 100 per cent, and only nothing 0.
+    if in_percent not in (0, 100):
+        in_percent = min(max(in_percent, 1), 99)
+    return f"{OVERDUE_ORDER}: without it the risk of running out is {in_percent:.0f} %"
 
 
 def horizon_days(stock: pd.DataFrame, terms: OrderTerms) -> int:

@@ -266,13 +266,20 @@ def currency_of(orders: pd.DataFrame) -> pd.Series:
 def order_totals(orders: pd.DataFrame, forecast: Forecast) -> pd.DataFrame:
     """Return the totals of an order plan, one row for each client and currency; currencies are never added.
 
+    The cost is that of the item classes to order that have a price; empty where none of them has one.
     Bands of the cost of a month are those of the sum over item classes, which is narrower than the sum of their bands.
     """
-    orders = orders.assign(currency=currency_of(orders))
-    totals = orders.groupby(["client", "currency"], as_index=False, sort=True).agg(
+    is_ordered = orders["order_quantity"].astype(float) > 0
+    orders = orders.assign(currency=currency_of(orders), is_unpriced=is_ordered & orders["unit_cost"].isna())
+    keys = ["client", "currency"]
+    # What is not ordered costs 0, which beside an order without a price would look like its cost.
+    is_any_ordered = is_ordered.groupby([orders[key] for key in keys]).transform("any")
+    orders["order_cost"] = orders["order_cost"].where(is_ordered | ~is_any_ordered)
+    totals = orders.groupby(keys, as_index=False, sort=True).agg(
         item_classes=("item_class", "size"),
         to_order=("order_quantity", lambda quantity: int((quantity > 0).sum())),
         order_quantity=("order_quantity", "sum"),
+        to_order_without_price=("is_unpriced", "sum"),
         order_cost=("order_cost", lambda cost: cost.sum(min_count=1)),
     )
     costs = _costs(orders, forecast)

@@ -126,6 +126,7 @@ WORDS = {
     "pins_over_lead_time": "Matching pins needed",
     "stock_by_site": "Stock if kept by site",
     "unit_cost": "Price",
+    "to_order_without_price": "Of them without a price",
     "order_cost": "Cost of the order",
     "cost_per_month": "Cost a month",
     "cost_per_month_lower": "Cost a month, 80 % band from",

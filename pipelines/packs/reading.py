@@ -28,6 +28,7 @@ from pipelines.packs.intake_account import (
 from pipelines.packs.peers import PeerView, peer_view
 from pipelines.store import open_store
 from pipelines.tables import FLEET_TABLES, TABLES, read_table, refuse_unknown
+from pipelines.tables.removals_between import removals_between
 from pipelines.wording_gear import of_gear, speak_of
 
 
@@ -36,6 +37,7 @@ class OpenTables:
     """The result tables of one month and gear family, of one client and one site where asked ('' for all), read into memory.
 
     `tables` are what pages show, `stored` the same as the store has them: there sites of several clients may share a name.
+    `between` are the removals of the month at frequent inspections, as `removals_between` returns them.
     """
 
     period: str
@@ -45,6 +47,7 @@ class OpenTables:
     gear: str
     tables: dict[str, pd.DataFrame]
     stored: dict[str, pd.DataFrame]
+    between: pd.DataFrame
     files: pd.DataFrame
     rules: pd.DataFrame
     quarantined: pd.DataFrame
@@ -229,14 +232,18 @@ def open_tables(
             tables["hazard_model"] = tables["hazard_model"].assign(**said)
         view = _seen_by(con, client, site, salt or token_hex())
         tables |= {"site_benchmark": view.sites, "site_benchmark_parts": view.parts}
+        of_pages = tables | {"between": removals_between(con, as_of, client, site)}
+        of_pages = of_pages if site else told_apart(of_pages)
+        between = of_pages.pop("between")
         return OpenTables(
             period=month,
             as_of=as_of,
             client=client,
             site=site,
             gear=family,
-            tables=tables if site else told_apart(tables),
+            tables=of_pages,
             stored=tables,
+            between=between,
             files=files,
             rules=rules_run(con, files),
             quarantined=quarantined_rows(con, files, client),

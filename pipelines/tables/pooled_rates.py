@@ -3,6 +3,7 @@
 import duckdb
 import numpy as np
 import pandas as pd
+from scipy.stats import norm
 
 from pipelines.contracts import RiskTargets, load_contract, risk_targets
 from pipelines.models.ageing import fit_weibull, npmle, share_still_fit
@@ -47,7 +48,7 @@ def pooled_rates(con: duckdb.DuckDBPyConnection, looks: pd.DataFrame) -> tuple[p
     of_tier = load_bearing.rates.rename(columns={"rate_upper_one_sided": "highest_load_bearing_rate"})
     rates = rates.merge(of_tier[[*PLACE, "highest_load_bearing_rate"]], on=PLACE)
     ages = con.execute(statement("pipelines.tables", "ages.sql")).df()
-    return rates, _model_in_words(fit, gap_exponent(fit), _ageing(ages, targets))
+    return rates, _model_in_words(fit, gap_exponent(fit), _ageing(ages, targets), targets)
 
 
 def hazard_looks(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
@@ -63,7 +64,9 @@ def _fit(looks: pd.DataFrame, targets: RiskTargets) -> HazardFit:
     return fit_hazard(looks, COVARIATES, targets.rate_limits_level, targets.confidence_level)
 
 
-def _model_in_words(fit: HazardFit, exponent: GapExponent | None, ageing: pd.DataFrame) -> pd.DataFrame:
+def _model_in_words(
+    fit: HazardFit, exponent: GapExponent | None, ageing: pd.DataFrame, targets: RiskTargets
+) -> pd.DataFrame:
     """Return the rows of `hazard_model`: a row for each level, the reference ones too, then facts of the whole fit."""
     factors = fit.coefficients.reindex(columns=["covariate", "level", *FACTORS_IN_TABLE]).rename(
         columns=FACTORS_IN_TABLE
@@ -78,10 +81,14 @@ def _model_in_words(fit: HazardFit, exponent: GapExponent | None, ageing: pd.Dat
         [(name, level, 1.0, "the reference level") for name, level in fit.references.items()],
         columns=["covariate", "level", "estimate", "remark"],
     )
-    facts = pd.DataFrame(_facts(fit, exponent), columns=["covariate", "estimate", "remark"])
+    facts = pd.DataFrame(_facts(fit), columns=["covariate", "estimate", "remark"])
+    of_gap = _of_gap(exponent, targets.rate_limits_level) if exponent else pd.DataFrame()
+    notes = pd.DataFrame({"covariate": "note on the fit", "remark": list(fit.notes)})
     # Rows as plain records, since frames with empty columns do not concatenate quietly.
     rows = [
-        row for part in (factors, references, facts, ageing) for row in part.astype(object).to_dict("records")
+        row
+        for part in (factors, references, facts, of_gap, notes, ageing)
+        for row in part.astype(object).to_dict("records")
     ]
     model = pd.DataFrame(rows, columns=load_contract("hazard_model").column_names)
     # The model knows covariates and levels by their columns; people read words.
@@ -118,8 +125,20 @@ def _ageing(ages: pd.DataFrame, targets: RiskTargets) -> pd.DataFrame:
     return pd.DataFrame([by_law, no_law])
 
 
-def _facts(fit: HazardFit, exponent: GapExponent | None) -> list[tuple[str, float | None, str]]:
-    facts: list[tuple[str, float | None, str]] = []
+def _of_gap(exponent: GapExponent, limits_level: float) -> pd.DataFrame:
+    reach = norm.ppf((1 + limits_level) / 2) * exponent.standard_error
+    row = {
+        "covariate": "exponent of the gap",
+        "estimate": exponent.estimate,
+        "estimate_lower": exponent.estimate - reach,
+        "estimate_upper": exponent.estimate + reach,
+        "remark": f"1 is a steady hazard; {exponent.words}",
+    }
+    return pd.DataFrame([row])
+
+
+def _facts(fit: HazardFit) -> list[tuple[str, float, str]]:
+    facts: list[tuple[str, float, str]] = []
     if fit.effect_sd is not None:
         facts.append(
             ("spread of places", fit.effect_sd, "standard deviation of log rates of places of one kind")
@@ -135,9 +154,7 @@ def _facts(fit: HazardFit, exponent: GapExponent | None) -> list[tuple[str, floa
         )
         if spread.p_value is not None:
             facts.append(("test of fit", spread.p_value, "how often chance alone scatters looks as much"))
-    if exponent:
-        facts.append(("exponent of the gap", exponent.estimate, f"1 is a steady hazard; {exponent.words}"))
-    return facts + [("note on the fit", None, words) for words in fit.notes]
+    return facts
 
 
 def _none(table: str) -> pd.DataFrame:

@@ -24,6 +24,7 @@ ANY_TYPE = ("periodic", "frequent", "initial")
 # Keys that say something of a line, each with the parameter of trace.sql.
 OF_LINES = ("client", "site", "environment", "supplier", "inspector", "criterion", "month", "item_class")
 LEARNT_ELSEWHERE = "The rates also learnt from the other places of the store, whose lines are not listed."
+SPREAD_LEARNT_ELSEWHERE = "How far looks at a place differ was also learnt from the other places of the store, whose lines are not listed."
 OTHERS_COMPARED = "What it is compared with rests on lines of other sites, which are not listed."
 
 
@@ -147,9 +148,24 @@ def trace_lines(
     ).df()
 
 
-def remark_on(name: str) -> str:
-    """Return what else the figures of a table rest on, in a sentence; '' where the lines are all."""
-    return _behind(name).remark
+def remark_on(con: duckdb.DuckDBPyConnection, name: str, where: Mapping[str, str]) -> str:
+    """Return what else the figures of a table rest on, in a sentence; '' where the lines are all.
+
+    Parameters
+    ----------
+    con, name, where
+        As `trace_lines` takes them.
+    """
+    behind = _behind(name)
+    if behind.keys != PLACE or behind.remark != LEARNT_ELSEWHERE:
+        return behind.remark
+    rates = every = read_table(con, "pooled_rates")
+    for column, value in where.items():
+        rates = rates[rates[column] == value]
+    if rates["is_pooled"].any():
+        return LEARNT_ELSEWHERE
+    is_spread = len(every) > len(rates) and (rates["look_weight"] < 1).any()
+    return SPREAD_LEARNT_ELSEWHERE if is_spread else ""
 
 
 def _behind(name: str) -> Behind:

@@ -206,7 +206,7 @@ def test_nothing_removed_is_said_and_drawn(make_pack):
 def test_an_empty_month_is_said_to_be_one(make_pack):
     page = Page(make_pack(period=EMPTY_MONTH) / "monthly.html")
     assert "No periodic inspection is recorded at Brackle Docks in May 2026" in page.words
-    assert "No place was inspected in May 2026." in page.words
+    assert "No periodic inspection was made in May 2026." in page.words
     assert "the last one was in February 2026" in page.captions[0]
 
 

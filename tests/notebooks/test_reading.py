@@ -128,9 +128,13 @@ def test_what_is_not_there_is_said_in_one_sentence(small_store, asked, sentence)
 
 
 def test_pages_show_sites_told_apart_and_files_keep_their_names(small_store, monkeypatch):
-    monkeypatch.setattr(reading, "told_apart", lambda tables: {})
+    apart = pd.DataFrame({"site": ["Yard, Brackle Docks"]})
+    monkeypatch.setattr(
+        reading, "told_apart", lambda tables: {"between": apart} if "between" in tables else {}
+    )
     tables = open_tables(str(small_store))
     assert tables.tables == {}
+    assert tables.between is apart
     assert set(_frames(tables)) >= {"removal_rates", "site_benchmark"}
 
 

@@ -63,6 +63,21 @@ def test_one_shackle_is_said_in_the_singular_and_none_as_none():
     assert "no shackle was removed out of 300 inspected" in wording.monthly_finding(trend(0), "2025-12")
 
 
+@pytest.mark.parametrize(
+    ("removed", "at_risk", "said"),
+    [
+        (0, 1, "(1 removal since the look before, those between looks included)"),
+        (43, 40, "(40 removals since the look before, not those at first looks)"),
+        (3, 0, "(no removal since the look before, not those at first looks)"),
+        (4, 4, ""),
+    ],
+)
+def test_a_rate_of_other_removals_than_the_looks_made_says_of_how_many(removed, at_risk, said):
+    frame = trend(removed, removed_at_risk=at_risk, removed_per_100_shackle_years=34.0)
+    rate = f"the removal rate of 34 per 100 shackle-years {said}".rstrip()
+    assert f"; {rate} is within its usual range." in wording.monthly_finding(frame, "2025-12")
+
+
 def test_a_site_is_named_with_its_client():
     assert "inspected at Sea Wall (Brackle Docks);" in wording.monthly_finding(
         trend(3, site="Sea Wall"), "2025-12"
@@ -198,7 +213,61 @@ def test_pages_on_longer_records_name_the_places_that_rise_now():
 def test_a_month_in_which_no_place_was_inspected():
     assert (
         wording.places_finding(pd.DataFrame([place("Fine")]), "2026-01")
-        == "No place was inspected in January 2026."
+        == "No periodic inspection was made in January 2026."
+    )
+
+
+def between(*rows):
+    """Rows of removals between looks: class, criterion, tier, removed, of which no look has followed."""
+    columns = ["item_class", "criterion", "tier", "removed", "removed_since_look"]
+    where = {"client": "Brackle Docks", "site": "North Shed", "environment": "indoor dry"}
+    return pd.DataFrame(rows, columns=columns).assign(**where)
+
+
+def test_removals_between_looks_are_told_with_how_many_were_looked_at_and_what_bears_on_strength():
+    found = between(
+        ("bow 16 mm", "deformed", "load-bearing", 1, 1),
+        ("bow 19 mm", "cracked or broken", "load-bearing", 4, 0),
+        ("bow 19 mm", "not stated", "not stated", 1, 0),
+        ("bow 19 mm", "thread damage", "pin and fit", 2, 0),
+    )
+    rates = pd.DataFrame(
+        [place("Far", frequent_inspected=30), place("Old", month="2025-11", frequent_inspected=7)]
+    )
+    said = wording.between_finding(found, rates, "2025-12")
+    assert said == (
+        "Between periodic inspections, 8 shackles were removed in December 2025 out of 30 looked at by shift or day; 6 of them "
+        "count as load-bearing (4 for cracked or broken, 1 for deformed and 1 with no criterion stated). No removal rate "
+        "counts 1 of them before the next periodic inspection of its item class and place."
+    )
+    none_followed = found.assign(removed_since_look=found["removed"])
+    assert wording.between_finding(none_followed, rates, "2025-12").endswith(
+        "No removal rate counts them before the next periodic inspection of their item class and place."
+    )
+    assert wording.between_finding(none_followed.head(1), rates, "2025-12").endswith(
+        "No removal rate counts it before the next periodic inspection of its item class and place."
+    )
+    assert wording.between_places(found) == [
+        "North Shed (indoor dry): 7 removed of bow 19 mm; 5 of them count as load-bearing (4 for cracked or broken and 1 with "
+        "no criterion stated).",
+        "North Shed (indoor dry): 1 removed of bow 16 mm; it counts as load-bearing (1 for deformed).",
+    ]
+    _, told, *_ = wording.month_in_brief(
+        [trend(12)], rates, found, pd.DataFrame(columns=OVERDUE_COLUMNS), "2025-12"
+    )
+    assert told == said
+    assert wording.months_headline([trend(12)], rates, found, "2025-12").endswith(f" {said}")
+
+
+def test_removals_between_looks_that_a_look_has_followed_are_in_a_rate():
+    rates = pd.DataFrame([place("Far", frequent_inspected=3)])
+    found = between(("bow 16 mm", "thread damage", "pin and fit", 1, 0))
+    assert wording.between_finding(found, rates, "2025-12") == (
+        "Between periodic inspections, 1 shackle was removed in December 2025 out of 3 looked at by shift or day; it does not "
+        "count as load-bearing (1 for thread damage)."
+    )
+    assert wording.between_finding(between(), rates, "2025-12") == (
+        "Between periodic inspections no shackle was removed in December 2025."
     )
 
 
@@ -252,7 +321,7 @@ def test_the_month_in_brief_names_where_to_look_first():
     overdue = pd.DataFrame(
         [("Brackle Docks", "North Shed", "indoor dry", "bow 16 mm", 30, 12, 0)], columns=OVERDUE_COLUMNS
     )
-    month, places, late = wording.month_in_brief([trend(12)], rates, overdue, "2025-12")
+    month, places, late = wording.month_in_brief([trend(12)], rates, between(), overdue, "2025-12")
     assert month == wording.monthly_finding(trend(12), "2025-12")
     assert places == (
         "1 place was inspected in December 2025; it lies above the usual range of the place. Look there first: "
@@ -267,7 +336,7 @@ def test_the_month_in_brief_names_where_to_look_first():
 def test_a_quiet_month_in_brief_names_no_place():
     rates = pd.DataFrame([place("Sea Wall", signal="within")])
     none_due = pd.DataFrame(columns=OVERDUE_COLUMNS)
-    assert wording.month_in_brief([trend(12)], rates, none_due, "2025-12")[1:] == [
+    assert wording.month_in_brief([trend(12)], rates, between(), none_due, "2025-12")[1:] == [
         "1 place was inspected in December 2025; it does not lie above the usual range of the place.",
         "No periodic inspection is overdue.",
     ]

@@ -68,11 +68,38 @@ def test_missed_defects_are_told_by_the_middling_place_and_the_worst_one():
         for detection, factor, share in zip((1.0, 0.9, 0.8), (1.0, 1.1, 1.2), shares, strict=True)
     ]
     frame = pd.DataFrame(rows, columns=["site", "detection", "rate_factor", "in_service_if_missed"])
-    assert wording.detection_finding(frame.assign(environment="indoor dry")).replace(SPACE, " ") == (
+    assert wording.detection_finding(frame.assign(client="Brackle Docks", environment="indoor dry")).replace(
+        SPACE, " "
+    ) == (
         "Rates take it that a look finds every rejectable item; if looks find 90 % of them, the rate of a middling place is "
         "1.10 times as high; if looks find 80 % of them, the rate of a middling place is 1.20 times as high. The share in "
         "service while due for removal would rise most at Sea Wall (indoor dry), to 3 % with the recommended interval."
     )
+
+
+def test_a_place_without_a_rate_is_named_and_sets_no_record():
+    rows = [
+        (site, detection, factor, share)
+        for site, factor, share in (("Sea Wall", 1.0, 0.01), ("North Shed", None, None))
+        for detection in (1.0, 0.8)
+    ]
+    columns = ["site", "detection", "rate_factor", "in_service_if_missed"]
+    frame = pd.DataFrame(rows, columns=columns).assign(client="Brackle Docks", environment="indoor dry")
+    none_given = " At North Shed (indoor dry) so much was removed that no rate can be given for some or all of these shares."
+    said = wording.detection_finding(frame).replace(SPACE, " ")
+    assert said.endswith(
+        f"would rise most at Sea Wall (indoor dry), to 1 % with the recommended interval.{none_given}"
+    )
+    assert wording.detection_finding(frame.tail(2)) == (
+        f"There is no rate yet that missed defects could change.{none_given}"
+    )
+
+
+def test_an_estimate_below_0_is_told_as_it_is():
+    frame = model(("exponent of the gap", None, -23.88, -90.2, 0.0004, "1 is steady"))
+    assert wording.fit_finding(frame) == [
+        f"Exponent of the gap: -24, with 90{SPACE}% limits of -90 to under 0.001 (1 is steady)."
+    ]
 
 
 def test_the_study_is_told_by_its_worst_and_best_kind():

@@ -24,9 +24,16 @@ def due(*rows):
     return frame.assign(due_on=pd.to_datetime(frame["due_on"]))
 
 
+def between(*rows):
+    columns = [*YARD, "item_class", "criterion", "tier", "removed", "removed_since_look"]
+    return pd.DataFrame(rows, columns=columns)
+
+
 def places(*rows):
-    columns = [*YARD, "outcome", "highest_rate", "current_interval_months", "recommended_interval_months"]
-    return pd.DataFrame(rows, columns=columns).astype(dict.fromkeys(columns[-2:], "Int64"))
+    columns = [*YARD, "outcome", "needs_sign_off", "highest_rate", "rate_lower"]
+    months = ["current_interval_months", "recommended_interval_months"]
+    frame = pd.DataFrame([{"needs_sign_off": False} | row for row in rows], columns=[*columns, *months])
+    return frame.astype(dict.fromkeys(months, "Int64"))
 
 
 def reasons(**removed):
@@ -41,7 +48,7 @@ def files(*quarantined):
 
 def tasks(**given):
     usual = {
-        "rates": rates(), "due": due(), "recommendations": places(), "reasons": reasons(), "files": files(), "period": MONTH
+        "rates": rates(), "between": between(), "due": due(), "recommendations": places(), "reasons": reasons(), "files": files(), "period": MONTH
     }  # fmt: skip
     return wording.to_do(**usual | given)
 
@@ -69,6 +76,37 @@ def test_places_above_their_usual_range_come_first_the_farthest_above_before_oth
     assert first.startswith("Go and see Sea Wall (marine spray): its removal rate is above its usual range.")
     assert second.startswith("Go and see North Shed (indoor dry)")
     assert third.startswith("Have 3 rows of the logs corrected")
+
+
+def test_the_like_of_what_a_shift_removed_as_load_bearing_is_put_before_a_qualified_person():
+    cracked = {
+        "criterion": "cracked or broken",
+        "tier": "load-bearing",
+        "removed": 5,
+        "removed_since_look": 4,
+    }
+    first, second, third = tasks(
+        rates=rates(YARD | {"signal": "above", "removed_per_100_shackle_years": 11.0}),
+        between=between(
+            WALL | cracked | {"item_class": "bow 16 mm", "criterion": "not stated", "tier": "not stated", "removed_since_look": 1},
+            YARD | cracked | {"item_class": "bow 19 mm"},
+            YARD | cracked | {"item_class": "bow 19 mm", "criterion": "thread damage", "tier": "pin and fit"},
+            YARD | cracked | {"item_class": "bow 25 mm", "removed_since_look": 0},
+            YARD | cracked | {"item_class": "bow 32 mm", "criterion": "thread damage", "tier": "pin and fit"},
+        ),
+    )  # fmt: skip
+    assert first.startswith("Go and see North Shed")
+    assert second == (
+        "Ask a qualified person whether the other items of bow 19 mm at North Shed (indoor dry) can wait for the next periodic "
+        "inspection: this month frequent inspections removed 4 for cracked or broken."
+    )
+    assert third.startswith(
+        "Ask a qualified person whether the other items of bow 16 mm at Sea Wall (marine spray) can wait"
+    )
+    assert third.endswith("removed 1 with no criterion stated.")
+    many = [YARD | cracked | {"item_class": f"bow {size} mm"} for size in range(10, 18)]
+    *named, rest = tasks(between=between(*many))
+    assert (len(named), rest) == (6, "Ask the same of 2 more item classes, named below.")
 
 
 def test_inspections_past_their_day_are_counted_with_the_latest_named():
@@ -119,6 +157,22 @@ def test_shorter_intervals_are_named_and_longer_ones_only_counted():
     assert asked == "Ask a qualified person to set the interval at North Shed (furnace heat)."
     assert longer.startswith("Not urgent: a longer interval would be possible at 1 place, but only if")
     assert "cold store" not in longer
+
+
+def test_a_place_of_little_experience_whose_lowest_rate_breaks_a_target_is_put_before_a_qualified_person():
+    thin = {"outcome": "too little experience, guideline kept", "recommended_interval_months": 12}
+    (task,) = tasks(
+        recommendations=places(
+            YARD | thin | {"needs_sign_off": True, "rate_lower": 113.5},
+            WALL | thin | {"needs_sign_off": True, "rate_lower": 266.8, "recommended_interval_months": 1},
+            YARD | thin | {"environment": "cold store", "rate_lower": 0.0},
+        )
+    )
+    assert task == (
+        "Ask a qualified person whether the interval is short enough: Sea Wall (marine spray) with 1 month and "
+        "North Shed (indoor dry) with 12 months. There is too little experience to compute one, yet even the lower limit "
+        "of the removal rate breaks a target."
+    )
 
 
 def test_of_many_places_the_most_urgent_are_named_and_the_rest_counted():

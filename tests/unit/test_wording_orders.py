@@ -9,6 +9,7 @@ import pytest
 from pipelines import wording_orders as wording
 from pipelines.contracts import order_terms
 from pipelines.models.forecast import KIND, POOLED
+from pipelines.models.orders import OVERDUE_ORDER
 from pipelines.models.planning import Forecast, Plan, Scenario
 
 TERMS = replace(order_terms(), service_level=0.95, review_days=30)
@@ -33,6 +34,7 @@ def orders(**columns) -> pd.DataFrame:
             "unit_cost": [10.0, 20.0],
             "currency": "EUR",
             "order_cost": [300.0, 0.0],
+            "plan_note": None,
         }
     )
     return frame.assign(**columns)
@@ -99,6 +101,15 @@ def test_the_risk_of_ordering_nothing():
     )
     assert wording.risk_finding(orders(risk_of_running_out=0.2)).replace("\xa0", " ") == (
         "If nothing is ordered, no item class is more likely than not to run out; the highest risk is 20 %."
+    )
+
+
+def test_a_risk_that_rests_on_an_order_past_its_day_is_said_to():
+    late = f"no price, so no cost; {OVERDUE_ORDER}: without it the risk of running out is 99 %"
+    resting = " For 1 item class the risk rests on an order that is past its day: the remarks say what it is if that never comes."
+    assert wording.risk_finding(orders(plan_note=[None, late])).endswith(resting)
+    assert wording.risk_finding(orders(plan_note=[None, late], risk_of_running_out=0.2)).endswith(
+        f"20\xa0%.{resting}"
     )
 
 
@@ -191,6 +202,13 @@ def test_a_supplier_that_stands_out_is_named(rejected, ending):
     shares = goods["rejected"] / 200
     goods = goods.assign(share_rejected=shares, share_rejected_lower=shares * 0.6)
     assert wording.rejects_finding(goods).endswith(ending)
+
+
+def test_one_supplier_alone_stands_out_from_nobody():
+    goods = pd.DataFrame({"client": ["Brackle Docks"], "supplier": "S-9", "received": 60, "rejected": 60})
+    assert wording.rejects_finding(goods.assign(share_rejected=1.0, share_rejected_lower=0.95)) == (
+        "Of 60 items looked at on receipt 60 were refused, 100\xa0%; there is no second supplier to compare with."
+    )
 
 
 def test_no_goods_received_and_a_site_of_its_own():

@@ -2,7 +2,7 @@
 
 import pytest
 
-from pipelines.contracts import figures_set, risk_targets
+from pipelines.contracts import code_lists, figures_set, risk_targets
 from pipelines.faults import RequestFault
 from pipelines.settings import CARRIED_IN, carry
 from pipelines.store import make_store, open_store
@@ -75,6 +75,15 @@ def test_tables_that_rest_on_other_targets_are_computed_again(own, tmp_path):
         assert is_computed_for(con, "")
         # A store of an earlier version does not say which it rests on.
         con.execute("alter table table_state drop column figures_set")
+        assert not is_computed_for(con, "")
+
+
+def test_tables_made_under_another_contract_are_computed_again(tmp_path, monkeypatch):
+    store = tmp_path / "earlier.duckdb"
+    make_store(store)
+    with open_store(store, read_only=False) as con:
+        compute_tables(con)
+        monkeypatch.setattr(code_lists, "_contracts_as_written", lambda: b"with a further column")
         assert not is_computed_for(con, "")
 
 

@@ -51,6 +51,31 @@ def test_joiners_are_sound():
     assert rate_if_looks_miss(looks, ["group"], 0.8) == pytest.approx(-100 * np.log(0.9), rel=1e-6)
 
 
+@pytest.mark.parametrize(
+    ("removed", "detection"),
+    [
+        ([1000], 1.0),
+        ([1000, 1000], 0.8),
+        ([800], 0.8),
+        ([900], 0.8),
+    ],  # found is never above d at a first look
+)
+def test_no_rate_is_given_where_none_is_too_high_to_agree(removed, detection):
+    assert np.isnan(rate_if_looks_miss(history(removed), ["group"], detection))
+
+
+def test_an_empty_rate_says_why_and_leaves_others_as_they_are():
+    looks = pd.concat([history([900]).assign(site="X"), history([1000]).assign(site="Y", group="B")])
+    table = detection_sensitivity(looks, ["site"], ["group"])
+    assert table["rate"].isna().tolist() == [False, True, True, True, True, True]
+    assert table["rate"].iloc[0] == pytest.approx(-100 * np.log(0.1))
+    assert table["factor"].isna().equals(table["rate"].isna())
+    assert (
+        table["rate_note"].dropna().tolist() == ["so much was removed that no rate is too high to agree"] * 5
+    )
+    assert table["rate_note"].isna().tolist() == [True] + [False] * 5
+
+
 def test_the_sensitivity_shows_three_detections_for_each_place():
     looks = pd.concat([history([80]).assign(site="X"), history([0]).assign(site="Y", group="B")])
     table = detection_sensitivity(looks, ["site"], ["group"])

@@ -297,6 +297,15 @@ def test_the_exponent_of_the_gap_is_found_and_worded(power, words):
     assert exponent.words == words
 
 
+def test_gaps_that_are_much_alike_do_not_tell_whether_the_hazard_is_steady():
+    rows = [
+        ("A", "indoor dry", days / 365.25, 40, removed) for days, removed in ((181, 20), (184, 10), (182, 10))
+    ]
+    exponent = gap_exponent(fitted(looks_of(*rows), []))
+    assert exponent.standard_error > 5
+    assert exponent.words == "too little is known, or gaps are too alike, to say whether the hazard is steady"
+
+
 @pytest.mark.parametrize(
     ("change", "message"),
     [

@@ -12,6 +12,7 @@ from pipelines.models.orders import (
     BEYOND_EVERYTHING,
     BEYOND_HORIZON,
     COMES_TOO_LATE,
+    FEW_RECEIPTS,
     NEARLY_ALL_REJECTED,
     NO_DUE_DAY,
     NO_FORECAST,
@@ -36,7 +37,7 @@ ROW = {
     "client": "Brackle Docks", "item_class": "bow 16 mm", "supplier": "S-1", "on_hand": 2, "on_order": 0,
     "due_in_days": None, "counted_days_ago": 0, "lead_time_days": 10.0, "lead_time_sd_days": 0.0, "unit_cost": 20.0,
     "currency": "EUR", "pack_size": 1, "minimum_order": 1, "share_rejected": 0.0, "share_pins": 0.0,
-    "shackle_years": 100.0,
+    "shackle_years": 100.0, "is_share_of_few": False,
 }  # fmt: skip
 
 
@@ -118,6 +119,11 @@ def test_an_order_on_its_way_that_comes_too_late():
     assert row["plan_note"] == NOT_COUNTED
 
 
+def test_a_minimum_order_of_less_than_a_year_or_that_nobody_needs_to_buy_is_not_remarked_upon():
+    assert plan(minimum_order=10)["plan_note"] is None
+    assert plan(minimum_order=200, on_hand=9)["plan_note"] is None
+
+
 @pytest.mark.parametrize(
     ("columns", "remark"),
     [
@@ -125,9 +131,22 @@ def test_an_order_on_its_way_that_comes_too_late():
         ({"shackle_years": 0.0}, NO_HISTORY),
         ({"share_rejected": None}, NO_RECEIPTS),
         ({"share_rejected": 1.0}, NEARLY_ALL_REJECTED),
+        ({"is_share_of_few": True}, FEW_RECEIPTS),
         ({"lead_time_days": 400.0}, BEYOND_HORIZON),
         ({"lead_time_days": 4000.0}, BEYOND_EVERYTHING),
-        ({"on_order": 3, "due_in_days": -5}, OVERDUE_ORDER),
+        # Of ten draws of 1 to 10 removals, eight take more than the 2 that are there; with 3 more it would be five.
+        ({"on_order": 3, "due_in_days": -5}, f"{OVERDUE_ORDER}: without it the risk of running out is 80 %"),
+        (
+            {"on_hand": 0, "on_order": 3, "due_in_days": -61},
+            f"{OVERDUE_ORDER}: without it the risk of running out is 100 %",
+        ),
+        # 10.5 a year are removed on average: 5.5 on day 20 and 5 on day 200.
+        ({"minimum_order": 200}, "the least that is sold is about 19.0 years of removals"),
+        (
+            {"minimum_order": 200, "share_rejected": 0.5},
+            "the least that is sold is about 9.5 years of removals",
+        ),
+        ({"pack_size": 15}, "the least that is sold is about 1.4 years of removals"),
         ({"on_order": 3}, NO_DUE_DAY),
         ({"counted_days_ago": 90}, "stock counted 90 days ago"),
         ({"counted_days_ago": -12}, "stock counted 12 days after the month"),

@@ -15,6 +15,7 @@ from pipelines.models.planning import (
     Scenario,
     make_forecast,
     make_plan,
+    order_totals,
     side_by_side,
 )
 
@@ -43,7 +44,7 @@ def inputs(**changes) -> PlanningInputs:
         supplier="S-1", on_hand=5, on_order=0, due_in_days=None, counted_days_ago=0, lead_time_days=30.0,
         lead_time_sd_days=5.0, unit_cost=[10.0, 20.0, None, 10.0, 20.0, 30.0],
         currency=["EUR", "USD", None, "EUR", "EUR", "EUR"], pack_size=1, minimum_order=1, share_rejected=0.0,
-        share_pins=0.0, shackle_years=300.0,
+        share_pins=0.0, shackle_years=300.0, is_share_of_few=False,
     )  # fmt: skip
     model = pd.DataFrame(
         [("all", "reference levels", 10.0, 8.0, 12.0), ("spread of looks", None, 0.2, None, None)],
@@ -94,6 +95,25 @@ def test_sums_are_sums_of_draws_and_bands_of_sums_are_narrower():
     widths = [(year["upper_80"] - year["lower_80"]).sum() for year in years]
     assert years[0]["expected"].sum() > 100
     assert widths[1] < 0.8 * widths[0]
+
+
+def test_what_an_order_without_a_price_costs_is_not_nothing():
+    plan = make_plan(inputs(), NOW)
+    orders = plan.orders[plan.orders["client"] == "Brackle Docks"]
+    # Of the three classes one has no price, one a price in no currency, one all of it; none of these two is ordered.
+    given = orders.assign(
+        order_quantity=[0, 0, 200], unit_cost=[10.0, 50.0, None], currency=["EUR", None, "EUR"]
+    )
+    given["order_cost"] = given["order_quantity"] * given["unit_cost"]
+    totals = order_totals(given, plan.forecast).set_index("currency")
+    assert totals.loc["EUR", ["to_order", "to_order_without_price", "order_cost"]].tolist() == [0, 0, 0.0]
+    unpriced = totals.loc[NO_CURRENCY]
+    assert unpriced[["to_order", "to_order_without_price", "order_quantity"]].tolist() == [1, 1, 200]
+    assert np.isnan(unpriced["order_cost"])
+    # Where the class without a currency is ordered too, the sum is of that, and one class is said to be left out of it.
+    both = given.assign(order_quantity=[0, 7, 200], order_cost=[0.0, 350.0, None])
+    totals = order_totals(both, plan.forecast).set_index("currency").loc[NO_CURRENCY]
+    assert totals[["to_order", "to_order_without_price", "order_cost"]].tolist() == [2, 1, 350.0]
 
 
 def test_months_are_those_after_the_records():

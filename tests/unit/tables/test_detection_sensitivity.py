@@ -23,3 +23,11 @@ def test_a_store_without_a_second_look_has_no_row(store_of):
     con = store_of(("periodic", "2024-01-01", 10, 1))
     compute_tables(con)
     assert read_table(con, "detection_sensitivity").empty
+
+
+def test_a_place_with_everything_removed_has_no_rate_and_says_why(store_of):
+    con = store_of(("periodic", "2024-01-10", 30, 0), ("periodic", "2024-07-10", 30, 30))
+    compute_tables(con)
+    frame = read_table(con, "detection_sensitivity")
+    assert frame[["rate_if_missed", "rate_factor", "in_service_if_missed"]].isna().all(axis=None)
+    assert frame["rate_note"].tolist() == ["so much was removed that no rate is too high to agree"] * 3

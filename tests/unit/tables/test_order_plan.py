@@ -46,14 +46,36 @@ def test_a_yearly_look_inside_the_lead_time_is_ordered_for(plan):
     ]
 
 
-def test_a_supplier_with_few_goods_is_given_the_share_of_all(plan):
-    orders, _, rejects = plan([*LOOKS, RECEIVED, FEW], STOCK | {"supplier": "S-2"})
-    assert orders["share_rejected"].tolist() == [pytest.approx(25 / 210)]
+REFUSED = ("initial", "2024-02-03", 60, 60, {"supplier": "S-9"})
+
+
+def test_a_supplier_with_few_goods_is_charged_only_what_is_sure_and_none_of_what_others_had_refused(plan):
+    orders, _, rejects = plan([*LOOKS, RECEIVED, FEW, REFUSED], STOCK | {"supplier": "S-2"})
+    # Clopper & Pearson (1934): with 5 of 10 refused, at 90 %, the lower limit is 22.2 %; scipy binomtest(5, 10).
+    assert orders["share_rejected"].tolist() == [pytest.approx(0.2224, abs=5e-5)]
+    assert "few goods of its supplier looked at on receipt" in orders["plan_note"].iloc[0]
+    assert "find another supplier" not in orders["plan_note"].iloc[0]
     assert rejects[["supplier", "received", "rejected", "share_rejected"]].to_numpy().tolist() == [
-        ["S-1", 200, 20, 0.1], ["S-2", 10, 5, 0.5],
+        ["S-1", 200, 20, 0.1], ["S-2", 10, 5, 0.5], ["S-9", 60, 60, 1.0],
     ]  # fmt: skip
     assert (rejects["share_rejected_lower"] < rejects["share_rejected"]).all()
-    assert (rejects["share_rejected_upper"] > rejects["share_rejected"]).all()
+    assert (rejects["share_rejected_upper"] >= rejects["share_rejected"]).all()
+
+
+@pytest.mark.parametrize("supplier", ["S-7", None])
+def test_a_supplier_of_whom_nothing_is_known_is_charged_nothing(plan, supplier):
+    orders, _, _ = plan([*LOOKS, REFUSED], STOCK | {"supplier": supplier})
+    assert orders["share_rejected"].isna().all()
+    assert orders["order_quantity"].iloc[0] < 100
+    assert orders["plan_note"].tolist() == [
+        "no goods of its supplier looked at on receipt, so none are taken to be refused"
+    ]
+
+
+def test_a_supplier_is_advised_against_for_rejects_of_its_own(plan):
+    orders, _, _ = plan([*LOOKS, REFUSED], STOCK | {"supplier": "S-9"})
+    assert orders["share_rejected"].tolist() == [1.0]
+    assert orders["plan_note"].str.endswith("find another supplier").all()
 
 
 def test_no_register_at_all_is_said_in_every_line(plan):
@@ -61,8 +83,9 @@ def test_no_register_at_all_is_said_in_every_line(plan):
     assert orders["on_hand"].isna().all()
     assert orders["plan_note"].tolist() == [
         "not in the stock register: counted as nothing in stock, usual lead time taken; no price, so no cost; "
-        "no receiving inspections, so none are taken to be refused"
+        "no goods of its supplier looked at on receipt, so none are taken to be refused"
     ]
+    assert totals["order_cost"].isna().all()
     assert totals["currency"].tolist() == ["not stated"]
 
 

@@ -10,7 +10,7 @@ from pipelines.faults import RequestFault
 from pipelines.intake.rereading import READABLE
 from pipelines.tables import TABLES, compute_tables, read_table
 from pipelines.tables.compute import compute_rates
-from pipelines.tables.trace import BEHIND, trace_lines
+from pipelines.tables.trace import BEHIND, LEARNT_ELSEWHERE, SPREAD_LEARNT_ELSEWHERE, remark_on, trace_lines
 
 NOTHING_IN_QUARANTINE = pd.DataFrame(columns=[*READABLE, "file", "detail", "raw"], dtype="object")
 AS_OF = date(2026, 3, 31)
@@ -218,3 +218,25 @@ def test_all_days_of_a_visit_stand_behind_what_is_in_service_and_behind_the_rate
     reasons = read_table(con, "reason_breakdown")
     assert reasons[["removed", "removed_at_risk"]].to_numpy().tolist() == [[1, 1]]
     assert traced(con, "removal_rates", month="2026-02")["removed_at_risk"].sum() == 1
+
+
+@pytest.mark.parametrize("name", ["pooled_rates", "interval_recommendations"])
+def test_rates_are_said_to_learn_elsewhere_only_where_they_do(con, name):
+    def remark(**where):
+        return remark_on(con, name, {"site": "North Shed"} | where)
+
+    # One site alone is not pooled, and widened limits of it rest on its own looks.
+    assert con.execute("select is_pooled, look_weight < 1 from pooled_rates").fetchall() == [(False, True)]
+    assert remark() == remark(environment="indoor dry") == ""
+    con.execute("insert into pooled_rates select * replace ('Sea Wall' as site) from pooled_rates").fetchall()
+    assert remark() == SPREAD_LEARNT_ELSEWHERE
+    con.execute("update pooled_rates set look_weight = 1").fetchall()
+    assert remark() == ""
+    con.execute("update pooled_rates set is_pooled = true where site = 'Sea Wall'").fetchall()
+    assert remark() == ""
+    assert remark(site="Sea Wall") == LEARNT_ELSEWHERE
+
+
+def test_what_else_is_behind_other_tables_does_not_hang_on_the_place(con):
+    assert remark_on(con, "order_plan", {}) == LEARNT_ELSEWHERE
+    assert remark_on(con, "removal_rates", {}) == ""
