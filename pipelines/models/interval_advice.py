@@ -23,6 +23,10 @@ HELD_BACK = "latest rate above its usual range, not lengthened"
 NOT_MET = "no interval in the list meets the targets"
 TO_BE_SET = "qualified person to set"
 
+CLOSE_LOOKS = (
+    "looks at the same items follow one another within a week: where one inspection takes several days, write visit_days"
+    " into the site register, or else fleet and exposure are counted too small"
+)
 ANY, LOAD_BEARING = "any criterion", "load-bearing"
 # Of each tier: the removals that bear on it, the highest rate that agrees with the records, and what its rules are called.
 TIERS = {
@@ -84,7 +88,8 @@ def recommend_intervals(places: pd.DataFrame, targets: RiskTargets) -> pd.DataFr
         `highest_load_bearing_rate` [removals per 100 shackle-years, empty where unknown], `is_pooled`, whether these
         two borrow from other places, `look_weight` as for `rates_with_limits`, `service_class`, `current_interval_months`, `legal_limit_months`,
         `site_rule_months` [months, the last two may be empty], `is_above_usual`, whether the latest month with a rate
-        lies above the usual range of the place, and `items_in_service`.
+        lies above the usual range of the place, `has_close_looks`, whether looks at the same items follow one another within
+        days, and `items_in_service`.
     targets : RiskTargets
         What an interval must achieve, and the outer limits.
 
@@ -181,6 +186,7 @@ def recommend_intervals(places: pd.DataFrame, targets: RiskTargets) -> pd.DataFr
                 note(
                     refuted, "yet even the lower rate limit breaks a target, a qualified person should look"
                 ),
+                note(places["has_close_looks"].astype(bool), CLOSE_LOOKS),
             ),
         }
     )

@@ -18,6 +18,16 @@ load_bearing as (         -- one row: a place; a removal with no criterion state
     where tier in ('load-bearing', 'not stated')
     group by client, site, environment
 ),
+close_looks as (          -- one row: a place where looks at items without a serial follow one another within a week: one in
+    -- ten looks or more, and more than one (common practice, no source)
+    select there.client, site, environment
+    from gaps
+    join item_groups as item using (group_id)
+    join line_groups as there on there.group_id = place_class
+    where serial is null and not is_first_look and inspected > 0
+    group by there.client, site, environment
+    having count(*) filter (where inspected_on - previous_on <= 7) >= greatest(2, count(*) / 10)
+),
 in_service as (           -- one row: a place
     select client, site, environment, sum(quantity) as items_in_service
     from overdue_inspections
@@ -36,7 +46,8 @@ select client, site, environment, service_class,
     coalesce(is_pooled, false) as is_pooled,
     coalesce(rate_basis, 'no look with an earlier one') as rate_basis,
     current_interval_months, legal_limit_months, site_rule_months,
-    coalesce(is_above_usual, false) as is_above_usual
+    coalesce(is_above_usual, false) as is_above_usual,
+    visit_days is null and (client, site, environment) in (from close_looks) as has_close_looks
 from history
 join site_register using (client, site, environment)
 left join pooled_rates using (client, site, environment)

@@ -86,6 +86,7 @@ places = st.fixed_dictionaries(
         "legal_limit_months": st.sampled_from([np.nan, 6.0, 14.0]),
         "site_rule_months": st.sampled_from([np.nan, 1.0, 9.0]),
         "is_above_usual": st.booleans(),
+        "has_close_looks": st.booleans(),
         "load_bearing_at_risk": st.integers(0, 100),
         "items_in_service": st.integers(0, 1000),
     }

@@ -114,6 +114,7 @@ def recommendation(with_exact_rates):
             "legal_limit_months": np.nan,
             "site_rule_months": np.nan,
             "is_above_usual": False,
+            "has_close_looks": False,
             "load_bearing_at_risk": 0,
             "items_in_service": 100,
         }

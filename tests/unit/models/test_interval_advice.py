@@ -18,6 +18,7 @@ DEFAULTS = {
     "legal_limit_months": np.nan,
     "site_rule_months": np.nan,
     "is_above_usual": False,
+    "has_close_looks": False,
     "items_in_service": 100,
 }
 

@@ -51,3 +51,20 @@ def test_a_place_whose_latest_rate_is_above_its_usual_range_is_not_lengthened(
     con = store_of(*lines, register={"current_interval_months": 1})
     compute_tables(con)
     assert read_table(con, "interval_recommendations")["outcome"].tolist() == [outcome]
+
+
+@pytest.mark.parametrize(("register", "is_said"), [({}, True), ({"visit_days": 2}, False)])
+def test_looks_on_days_in_a_row_are_asked_about_until_the_register_says_they_are_one(
+    store_of, register, is_said
+):
+    halves = [
+        ("periodic", f"20{year}-05-{day}", 20, 1, {"replaced": 1})
+        for year in range(22, 26)
+        for day in (10, 11)
+    ]
+    con = store_of(*halves, register=register)
+    compute_tables(con)
+    (row,) = read_table(con, "interval_recommendations").to_dict("records")
+    assert ("write visit_days" in str(row["rate_note"])) is is_said
+    assert row["shackle_years"] == pytest.approx(3 * (20 if is_said else 40), rel=0.05)
+    assert row["items_in_service"] == (20 if is_said else 40)
