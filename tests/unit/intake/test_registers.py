@@ -154,7 +154,8 @@ def test_a_number_too_large_to_keep_is_refused(store, tmp_path):
          'register.csv: site_register has no column "Legal_Limit_Months". Did you mean legal_limit_months?'),
         ("legal_limit_months", "zzz",
          'register.csv: site_register has no column "zzz". Columns to be had: client, site, environment, service_class,'
-         " use_frequency, current_interval_months, legal_limit_months, site_rule_months, aliases."),
+         " use_frequency, current_interval_months, legal_limit_months, site_rule_months, aliases, visit_days,"
+         " closed_on."),
         ("legal_limit_months", "site_rule_months",
          'register.csv: its header names "site_rule_months" twice. Take one of the two columns out.'),
         ("daily,3,6,", "daily,3,,6,7",
