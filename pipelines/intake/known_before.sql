@@ -8,15 +8,22 @@ from store.rated_loads as loads
 join (select distinct kind_family, kind_body from gear_kinds) as kind
     on kind.kind_family = loads.gear_family and loads.body in ('', kind.kind_body);
 
-create or replace table removed_items as         -- one row: a serialised item and the day it was removed
-select client as removed_client, serial as removed_serial, min(inspected_on) as removed_on
-from (
+create or replace table removed_items as         -- one row: a serialised item, the day it was removed, and the first later one on
+with lines as (                                  -- which a line with a disposition returned it to service, if one did
     select client, serial, inspected_on, removed from store.all_current_lines
-    where client in (select client from groups)
+    where client in (select client from groups) and serial is not null and (removed > 0 or disposition is not null)
     union all by name
     select client, serial, inspected_on, removed from staged_lines
-)
-where serial is not null and removed > 0 group by client, serial;
+    where serial is not null and (removed > 0 or disposition is not null)
+),
+removals as (select * from lines where removed > 0),
+returns as (select * from lines semi join removals using (client, serial) where removed = 0)
+select removal.client as removed_client, removal.serial as removed_serial, min(removal.inspected_on) as removed_on,
+    back.inspected_on as returned_on
+from removals as removal
+asof left join returns as back
+    on back.client = removal.client and back.serial = removal.serial and back.inspected_on > removal.inspected_on
+group by removal.client, removal.serial, back.inspected_on;
 
 create or replace table items_seen_twice as      -- one row: a serialised item with several lines of one day and type
 select client as twice_client, serial as twice_serial, inspected_on as twice_on, inspection_type as twice_type
