@@ -16,7 +16,7 @@ from pipelines.intake.names import stage_names
 from pipelines.intake.reasons import stage_reasons
 from pipelines.intake.values import day_readings, folded, readings
 from pipelines.shipped import statement
-from pipelines.sources.profiles import COUNTED_BY_RESULT, DERIVED, OWN_COUNT, Profile
+from pipelines.sources.profiles import DERIVED, OWN_COUNT, Profile
 from pipelines.store.file import GROUP_COLUMNS
 
 # One label for one item class, wherever it is written: lines and stock must agree to the letter.
@@ -98,15 +98,22 @@ def _cell_of(name: str, cells: dict[str, str], profile: Profile) -> str:
     """Return the SQL of the cell that one contract column is read from, as the file has it; null where it has none."""
     if name in profile.columns:
         return cells[profile.columns[name]]
-    if profile.result and name in (*COUNTED_BY_RESULT, "disposition") and name not in profile.fixed:
+    if name in profile.fixed:
+        return NO_CELL
+    if profile.result and name == "disposition":
         return cells[profile.result.column]
-    return NO_CELL
+    return cells[profile.count_headers[name]] if name in profile.count_headers else NO_CELL
 
 
 def _is_told(name: str, profile: Profile) -> bool:
     """Return whether the log tells anything of one contract column; if not, it is empty all through."""
-    by_result = bool(profile.result) and name in (*COUNTED_BY_RESULT, "disposition")
-    return by_result or name in {*profile.columns, *profile.fixed, *profile.blank_is_zero}
+    has_result = bool(profile.result) and name == "disposition"
+    return has_result or name in {
+        *profile.columns,
+        *profile.fixed,
+        *profile.blank_is_zero,
+        *profile.count_headers,
+    }
 
 
 def _text_of(name: str, cell: str, profile: Profile) -> str:

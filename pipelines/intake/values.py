@@ -7,7 +7,7 @@ from datetime import date, datetime
 
 from pipelines import units
 from pipelines.contracts import Column, rated_loads
-from pipelines.sources.profiles import COUNTED_BY_RESULT, Profile
+from pipelines.sources.profiles import COUNT_PLACE, COUNTED_BY_RESULT, Counts, Profile
 
 Place = str | None
 MOST_ROUNDED_MM = 0.05  # by so much may a size in mm differ from the inch size that it was converted from
@@ -92,6 +92,8 @@ def _reader(column: Column, texts: list[str], profile: Profile) -> Callable[[str
         # An unknown word is a fault of the column `removed`, and of that one alone.
         unknown = {"quantity": 1, "not_presented": 0}.get(column.name)
         return lambda text: counts.get(folded(text), unknown)
+    if profile.counts and column.name in profile.counts.names:
+        return _count_reader(profile.counts, column.name, decimal)
     if column.allowed:
         words = {word: word for word in column.allowed}
         words |= {folded(said): word for said, word in profile.words.get(column.name, {}).items()}
@@ -121,6 +123,25 @@ def _result_counts(profile: Profile, column: str) -> dict[str, int]:
     ]
     ones = {folded(word) for words in counted_in for word in words}
     return {folded(word): int(folded(word) in ones) for word in every_word}
+
+
+def _count_reader(counts: Counts, column: str, decimal: str) -> Callable[[str], int | None]:
+    """Return the reader of one count of a cell that holds several, such as "25 looked at, none removed"."""
+    none, every = ({folded(word) for word in words} for words in (counts.none, counts.all))
+    count = "|".join([r"\d\S*?", *map(re.escape, sorted(none | every, key=len, reverse=True))])
+    ways = []
+    for written in counts.written:
+        parts = [re.escape(part) for part in COUNT_PLACE.split(folded(written))]
+        parts[1::2] = [f"(?P<{name}>{count})" for name in parts[1::2]]
+        ways.append(re.compile("".join(parts)))
+
+    def read(text: str) -> int | None:
+        found = next((found for way in ways if (found := way.fullmatch(folded(text)))), None)
+        if not found or found[column] in none:
+            return 0 if found else None
+        return units.whole_number(found["quantity" if found[column] in every else column], decimal)
+
+    return read
 
 
 def _size_reader(texts: list[str], profile: Profile) -> Callable[[str], float | None]:

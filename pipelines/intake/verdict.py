@@ -7,7 +7,7 @@ import duckdb
 from pipelines.contracts import Contract, Rule, in_words, load_contract
 from pipelines.contracts.checking import ROW_RULES, RuleResult, derived_rules, run_rules
 from pipelines.shipped import statement
-from pipelines.sources.profiles import COUNTED_BY_RESULT, DERIVED, Profile
+from pipelines.sources.profiles import DERIVED, Profile
 from pipelines.store.file import GROUP_COLUMNS
 
 # A record that cannot be split into cells is refused before any rule of the contract can be run on it.
@@ -143,9 +143,7 @@ def _columns_in(contract: Contract, rule: Rule) -> list[str]:
 
 
 def _header(profile: Profile, column: str) -> str:
-    if profile.result and column in COUNTED_BY_RESULT:
-        return profile.result.column
-    return profile.columns.get(column) or in_words(column)
+    return profile.count_headers.get(column) or profile.columns.get(column) or in_words(column)
 
 
 def _complaint(contract: Contract, profile: Profile, name: str) -> str:
@@ -154,6 +152,9 @@ def _complaint(contract: Contract, profile: Profile, name: str) -> str:
         return (
             "is neither a word for fit nor one for removed. Add it to the source profile, or correct the row."
         )
+    if profile.counts and name in profile.counts.names:
+        ways = " or ".join(f'"{written}"' for written in profile.counts.written)
+        return f"is not written as {ways}. Correct the row, or add to counts in the source profile how it is written."
     if column.allowed:
         return f"is none of: {', '.join(column.allowed)}. Add the word to the source profile, or correct the row."
     if column.kind == "date":
