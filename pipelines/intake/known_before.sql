@@ -8,6 +8,22 @@ from store.rated_loads as loads
 join (select distinct kind_family, kind_body from gear_kinds) as kind
     on kind.kind_family = loads.gear_family and loads.body in ('', kind.kind_body);
 
+create or replace table ungraded_groups as       -- one row: a wording without a grade, of items whose like at the same place have one
+with graded as (                                 -- one row: a place, and what items with a grade there are apart from it
+    select client, site, environment, gear_family, body, pin, nominal_size_mm, rated_load_t from groups
+    where grade is not null
+    union
+    select client, site, environment, gear_family, body, pin, nominal_size_mm, rated_load_t from store.line_groups
+    where grade is not null and source = (select source from given) and client in (select client from groups)
+)
+select group_id as ungraded_group from groups as bare
+where grade is null and raw_grade is null and exists (
+    select 1 from graded
+    where (graded.client, graded.site, graded.environment, graded.gear_family, graded.body, graded.nominal_size_mm)
+        = (bare.client, bare.site, bare.environment, bare.gear_family, bare.body, bare.nominal_size_mm)
+        and graded.pin is not distinct from bare.pin and graded.rated_load_t is not distinct from bare.rated_load_t
+);
+
 create or replace table removed_items as         -- one row: a serialised item, the day it was removed, and the first later one on
 with lines as (                                  -- which a line with a disposition returned it to service, if one did
     select client, serial, inspected_on, removed from store.all_current_lines

@@ -14,7 +14,7 @@ import pandas as pd
 from pipelines.contracts import Column, gear_families, load_contract
 from pipelines.intake.names import stage_names
 from pipelines.intake.reasons import stage_reasons
-from pipelines.intake.values import day_readings, folded, readings
+from pipelines.intake.values import day_readings, folded, named_load_t, readings
 from pipelines.shipped import statement
 from pipelines.sources.profiles import DERIVED, OWN_COUNT, Profile
 from pipelines.store.file import GROUP_COLUMNS
@@ -32,6 +32,7 @@ ITEM_CLASS_SQL = (
     " format('{:.2f} t', rated_load_t), grade)"
 )
 READ_OF_GROUP = [name for name in GROUP_COLUMNS if name not in DERIVED]
+DERIVED_LABEL = "item_class"
 NO_CELL = "null::varchar"
 TEXTS_IN_RULES = ("serial", "disposition")
 
@@ -213,10 +214,26 @@ def _make_groups(con: duckdb.DuckDBPyConnection, columns: list[Column], read: li
         f"left join read_{column.name} on {_same_cell(column.name)}" for column in columns if column in read
     ]
     con.execute(
-        f"create or replace table groups as select *, {ITEM_CLASS_SQL} as item_class from ("
-        f" select raw_groups.*, nearest as nearest_sites, {', '.join(f'{value} as {name}' for name, value in values.items())}"
-        f" from raw_groups {' '.join(joins)} left join resolved_names using (raw_client, raw_site))"
+        "create or replace table groups as select raw_groups.*, nearest as nearest_sites,"
+        f" {', '.join(f'{value} as {name}' for name, value in values.items())}, null::varchar as item_class"
+        f" from raw_groups {' '.join(joins)} left join resolved_names using (raw_client, raw_site)"
     )
+    label_item_classes(con, "groups")
+
+
+def label_item_classes(con: duckdb.DuckDBPyConnection, table: str) -> None:
+    """Fill in `item_class` in a table, and settle its rated loads: those of one named size are one load."""
+    marked = con.execute(
+        f"select distinct rated_load_t, gear_family, body, nominal_size_mm from {table} where rated_load_t is not null"
+    ).fetchall()
+    settled = [(*kind, named) for kind in marked if (named := named_load_t(*kind)) != kind[0]]
+    for load, family, body, size, named in settled:
+        con.execute(
+            f"update {table} set rated_load_t = $named where rated_load_t = $load and gear_family = $family"
+            " and body is not distinct from $body and nominal_size_mm = $size",
+            {"named": named, "load": load, "family": family, "body": body, "size": size},
+        )
+    con.execute(f"update {table} set {DERIVED_LABEL} = {ITEM_CLASS_SQL}")
 
 
 def _make_row_lines(

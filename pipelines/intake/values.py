@@ -1,9 +1,11 @@
 """Reads what one column's distinct texts stand for; None where a text cannot be read."""
 
+import math
 import re
 from collections import defaultdict
 from collections.abc import Callable, Iterable
 from datetime import date, datetime
+from functools import cache
 
 from pipelines import units
 from pipelines.contracts import Column, rated_loads
@@ -11,6 +13,8 @@ from pipelines.sources.profiles import COUNT_PLACE, COUNTED_BY_RESULT, Counts, P
 
 Place = str | None
 MOST_ROUNDED_MM = 0.05  # by so much may a size in mm differ from the inch size that it was converted from
+LEAST_LOAD_STEP = 0.005  # t; loads nearer than this have one label
+_TONS = (units.TONNES_PER["t"], units.TONNES_PER["short ton"])
 _DATE_SHAPED = re.compile(r"(?P<year>\d{4})-(?P<month>\d\d)-(?P<day>\d\d)")
 
 
@@ -78,6 +82,61 @@ def _parsed(text: str, pattern: str) -> date | None:
         return datetime.strptime(text, pattern).date()
     except ValueError:
         return None
+
+
+def named_load_t(
+    load_t: float, gear_family: str | None, body: str | None, nominal_size_mm: float | None
+) -> float:
+    """Return the rated load in t of the named size that a load is rounded from, to a tenth; else the load itself.
+
+    Sheets print 4.7 for 4.75 and 3.2 for 3.25, and a load of short tons as tonnes to a tenth. Where the reference table
+    has loads of several grades of the size that the load may come from, it stays as it is.
+
+    Parameters
+    ----------
+    load_t : float
+        Rated load [t], as read.
+    gear_family, body : str
+        What kind of item it is; None where that cannot be read.
+    nominal_size_mm : float
+        Its nominal size [mm]; None where that cannot be read.
+
+    Examples
+    --------
+    >>> [named_load_t(load, "shackle", "bow", 19.0) for load in (4.7, 4.75, 4.8, 4.6, 7.0)]
+    [4.75, 4.75, 4.75, 4.6, 7.0]
+    """
+    figures = _loads_of_sizes().get((gear_family, nominal_size_mm), {})
+    # One figure stands for short tons on some sheets and for tonnes on others.
+    known = {
+        figure * ton for of in ("", body) if of is not None for figure in figures.get(of, ()) for ton in _TONS
+    }
+    if any(abs(load_t - load) < LEAST_LOAD_STEP for load in known):
+        return load_t
+    found = {load for load in known for ton in _TONS if _is_rounded(load_t / ton, load / ton)}
+    return found.pop() if len(found) == 1 else load_t
+
+
+def _is_rounded(rounded: float, figure: float) -> bool:
+    """Return whether a figure comes to another one where its hundredths are rounded, up or down, or left out."""
+    tenths = 10 * round(figure, 4)
+    return any(abs(10 * rounded - whole) < 1e-6 for whole in (math.floor(tenths), math.floor(tenths + 0.5)))
+
+
+@cache
+def _loads_of_sizes() -> dict[tuple[str | None, float | None], dict[str, list[float]]]:
+    """Return the figures of rated loads by family and size, and in these by body, '' for every body of the family."""
+    found: dict[tuple[str | None, float | None], dict[str, list[float]]] = {}
+    table = rated_loads()
+    for family, body, size, figure in zip(
+        table["gear_family"],
+        table["body"],
+        table["nominal_size_mm"],
+        table["rated_load_short_tons"],
+        strict=True,
+    ):
+        found.setdefault((family, float(size)), {}).setdefault(body, []).append(float(figure))
+    return found
 
 
 def folded(text: str) -> str:
