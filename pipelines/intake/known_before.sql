@@ -41,6 +41,32 @@ asof left join returns as back
     on back.client = removal.client and back.serial = removal.serial and back.inspected_on > removal.inspected_on
 group by removal.client, removal.serial, back.inspected_on;
 
+create or replace table respelt_rows as          -- one row: a line of the batch whose number was first written with other marks: A-3, A3
+with spellings as (
+    select *, regexp_replace(
+            regexp_replace(lower(serial), '(\p{L})[ _./-]+(\d)', '\1\2', 'g'), '(\d)[ _./-]+(\p{L})', '\1\2', 'g'
+        ) as unmarked
+    from lines_alike
+)
+select row as respelt_row from spellings
+qualify load_id is null
+    and serial <> first_value(serial) over (partition by client, unmarked order by load_id nulls last, row);
+
+create or replace table alternating_rows as      -- one row: the last line in the batch of a number that goes to and fro between sites
+with looks as (                                  -- one row: such a number, a day and a site
+    select client, serial, inspected_on, site, max(row) filter (where load_id is null) as row
+    from lines_alike where is_current and site is not null group by all
+),
+moves as (
+    select *, site <> lag(site) over (partition by client, serial order by inspected_on, site) as is_move from looks
+)
+select arg_max(row, inspected_on) as alternating_row from moves
+group by client, serial having count(row) > 0 and count(*) filter (where is_move) >= 2 * count(distinct site) - 1 and min(site) <> max(site);
+
+create or replace table shared_serials as        -- one row: a number that stands at several sites, and these
+select client as shared_client, serial as shared_serial, string_agg(distinct site, ' and ' order by site) as shared_sites
+from lines_alike where site is not null group by client, serial having min(site) <> max(site);
+
 create or replace table items_seen_twice as      -- one row: a serialised item with several lines of one day and type
 select client as twice_client, serial as twice_serial, inspected_on as twice_on, inspection_type as twice_type
 from (

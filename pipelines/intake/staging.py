@@ -78,6 +78,7 @@ def stage_lines(
     _make_row_lines(con, of_line, [column for column in read if column in of_line], profile)
     _make_read_lines(con, profile)
     _make_staged_lines(con, of_line, [column for column in read if column in of_line], profile)
+    _settle_serials(con)
     stage_reasons(con, cells, profile)
 
 
@@ -248,6 +249,8 @@ def _make_row_lines(
         else f"null::{column.physical_type}"
         for column in columns
     }
+    if profile.serial_prefix:
+        values["serial"] = f"coalesce(groups.site, groups.raw_site) || ' ' || ({values['serial']})"
     texts = {
         column.name: f"read_{column.name}.raw" if column in read else f"{values[column.name]}::varchar"
         for column in columns
@@ -314,6 +317,17 @@ def _make_staged_lines(
         " select counted_lines.*, groups.* exclude (group_id), given.file_sha256, given.source"
         " from counted_lines join groups using (group_id) cross join given"
     )
+
+
+def _settle_serials(con: duckdb.DuckDBPyConnection) -> None:
+    """Write each serial number as it was written first, here or in the store, where only capitals differ."""
+    con.execute(statement("pipelines.intake", "serials.sql"))
+    if con.execute("select 1 from serial_spellings limit 1").fetchall():
+        con.execute(
+            "update told_lines as line set serial = first_serial from serial_spellings as known, groups"
+            " where groups.group_id = line.group_id and known.client = groups.client"
+            " and known.lower_serial = lower(line.serial) and known.first_serial <> line.serial"
+        )
 
 
 def _same_cell(name: str) -> str:

@@ -14,6 +14,17 @@ from pipelines.store.file import GROUP_COLUMNS
 UNREADABLE_ROW = "unreadable_row", "The record can be split into the columns of the header"
 REGISTER_RULE = "site_in_register"
 COPY_RULE = "row_is_no_copy"
+# What else may be the matter, as SQL of a line and the sites at which its serial number stands; null where it is not that.
+_NUMBERED_ALIKE = (
+    "' The number stands at ' || shared_sites || '. Where sites number their items alike, set serial_prefix: site in the"
+    " source profile, and load into a new store.'"
+)
+HINTS = {
+    REGISTER_RULE: "' Nearest in the register: ' || line.nearest_sites || '.'",
+    "not_removed_before": _NUMBERED_ALIKE,
+    "item_stands_once": _NUMBERED_ALIKE,
+    "serial_of_one_site": _NUMBERED_ALIKE,
+}
 JUMP_RULE = "site_count_as_usual"
 
 
@@ -105,7 +116,9 @@ def _explain(
         con.execute(
             "insert into explained_rows"
             f" select broken.row, broken.rule, broken.position, broken.severity, {sentence}"
-            " from broken_rules as broken join staged_lines as line using (row) where broken.rule = $rule",
+            " from broken_rules as broken join staged_lines as line using (row)"
+            " left join shared_serials on shared_client = line.client and shared_serial = line.serial"
+            " where broken.rule = $rule",
             {"rule": rule.name, **values},
         )
 
@@ -128,12 +141,8 @@ def _sentence(contract: Contract, profile: Profile, rule: Rule) -> tuple[str, di
     )
     headers = {f"header{place}": f"{_header(profile, name)} = " for place, name in enumerate(shown)}
     texts = {"stated": f"Rule: {rule.description}. The row has ", **headers, "end": ". Correct the row."}
-    nearest = (
-        " || coalesce(' Nearest in the register: ' || line.nearest_sites || '.', '')"
-        if rule.name == REGISTER_RULE
-        else ""
-    )
-    return f"$stated || {cells} || $end{nearest}", texts
+    hint = f" || coalesce({HINTS[rule.name]}, '')" if rule.name in HINTS else ""
+    return f"$stated || {cells} || $end{hint}", texts
 
 
 def _columns_in(contract: Contract, rule: Rule) -> list[str]:

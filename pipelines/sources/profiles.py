@@ -147,6 +147,8 @@ class Profile(_Strict):
     units: Units = Units()
     blank_is_zero: list[str] = Field(default_factory=list)
     words: dict[str, dict[str, str]] = Field(default_factory=dict)
+    # Where sites of a client number their items alike: the name of the site goes before each serial number.
+    serial_prefix: Literal["site"] | None = None
     result: Result | None = None
     counts: Counts | None = None
     reasons: Reasons = Reasons()
@@ -165,6 +167,8 @@ class Profile(_Strict):
             raise ValueError(f"no such column in the contract: {', '.join(unknown)}")
         if self.result and self.reasons.row_per_reason == OWN_COUNT:
             raise ValueError("one item has one result: with result, row_per_reason is whole count")
+        if self.serial_prefix and "serial" not in self.columns:
+            raise ValueError("serial_prefix needs the column of the serial numbers")
         if "inspected_on" not in self.revision_key:
             raise ValueError("revision_key must hold inspected_on: looks of two days are two looks")
         if self.result and self.counts:

@@ -92,6 +92,12 @@ def test_a_missing_profile_is_named(tmp_path):
             "give result, where a row is one item, or counts, not both",
         ),
         (
+            "  grade: Grade\n  serial: Tag\n  inspected_on: Day\n  inspection_type: Look\n  quantity: Seen\n  removed: Removed\n",
+            "  inspected_on: Day\n  inspection_type: Look\n  quantity: Seen\n  removed: Removed\nserial_prefix: site\n",
+            "profile",
+            "serial_prefix needs the column of the serial numbers",
+        ),
+        (
             "columns:",
             "revision_key: [site]\ncolumns:",
             "profile",
