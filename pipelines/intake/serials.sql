@@ -1,7 +1,8 @@
 -- Serial numbers of the batch that are written in several ways, or stand at several sites, by the store's lines and its own.
 create or replace temp table alike_serials as    -- one row: a client, and what such numbers have in common: their letters and figures
-with written as (                                -- one row: a line with a serial
-    select client, site, serial, translate(lower(serial), ' -_./', '') as bare from staged_lines where serial is not null
+with written as (                                -- one row: a number and a wording of what has it; each is looked at once
+    select client, site, serial, translate(lower(serial), ' -_./', '') as bare
+    from (select distinct group_id, serial from counted_lines where serial is not null) join groups using (group_id)
 ),
 written_before as (                              -- one row: a line of the store with the number of such a line
     select client, site, serial, translate(lower(serial), ' -_./', '') as bare from store.inspection_lines
