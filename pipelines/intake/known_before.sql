@@ -82,7 +82,8 @@ where serial is not null and inspection_type <> 'frequent'
 group by client, serial, inspected_on, inspection_type having count(*) > 1;
 
 create or replace table reason_counts as         -- one row: a line, and the most items any one criterion is counted for
-select row as counted_row, max(mentions) as most_mentions from staged_reasons group by row;
+select row as counted_row, max(mentions) as most_mentions, bool_or(criterion <> 'not stated') as has_criterion
+from staged_reasons group by row;
 
 create or replace table usual_counts as          -- one row: a group, the middle count of its lines, the items of a look
 select client as usual_client, site as usual_site, environment as usual_environment, item_class as usual_item_class,

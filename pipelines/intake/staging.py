@@ -14,7 +14,7 @@ import pandas as pd
 from pipelines.contracts import Column, gear_families, load_contract
 from pipelines.intake.names import stage_names
 from pipelines.intake.reasons import stage_reasons
-from pipelines.intake.values import day_readings, folded, named_load_t, readings
+from pipelines.intake.values import day_readings, folded, named_load_t, possible_days, readings
 from pipelines.shipped import statement
 from pipelines.sources.profiles import DERIVED, OWN_COUNT, Profile
 from pipelines.store.file import GROUP_COLUMNS
@@ -162,7 +162,10 @@ def _stage_readings(con: duckdb.DuckDBPyConnection, column: Column, profile: Pro
 
 
 def _stage_days(con: duckdb.DuckDBPyConnection, column: Column, profile: Profile) -> None:
-    """Make `read_<column>` for a column of days, by place where the profile leaves the order of day and month open."""
+    """Make `read_<column>` for a column of days, by place where the profile leaves the order of day and month open.
+
+    Makes `open_days` as well: texts that could not be read since they may stand for several days.
+    """
     place = _text_of("site", "cell_site", profile) if _is_by_place(profile) else "null"
     texts = _stage_texts(
         con,
@@ -170,7 +173,13 @@ def _stage_days(con: duckdb.DuckDBPyConnection, column: Column, profile: Profile
         profile,
         f"(select distinct {place} as place, cell_{column.name} as cell from raw_lines cross join given)",
     )
-    _keep_readings(con, column, day_readings(texts, profile.dates))
+    read = day_readings(texts, profile.dates)
+    _keep_readings(con, column, read)
+    unread = {text for _, text, day in read if day is None}
+    several = [(text, days) for text in unread if len(days := possible_days(text, profile.dates)) > 1]
+    con.execute("create or replace table open_days (open_day varchar, possible date[])")
+    if several:
+        con.executemany("insert into open_days values (?, ?)", several)
 
 
 def _is_by_place(profile: Profile) -> bool:

@@ -67,8 +67,17 @@ def day_readings(
 def _day(text: str, patterns: list[str], proven: str | None) -> date | None:
     if proven:
         return _parsed(text, proven)
-    possible = {day for pattern in patterns if (day := _parsed(text, pattern))}
-    return possible.pop() if len(possible) == 1 else None
+    possible = possible_days(text, patterns)
+    return possible[0] if len(possible) == 1 else None
+
+
+def possible_days(text: str, patterns: list[str]) -> list[date]:
+    """Return the days that a text may stand for, the earliest first; several where the order of day and month is open.
+
+    >>> [day.isoformat() for day in possible_days("05/02/2024", ["%d/%m/%Y", "%m/%d/%Y"])]
+    ['2024-02-05', '2024-05-02']
+    """
+    return sorted({day for pattern in patterns if (day := _parsed(text, pattern))})
 
 
 def _proven_order(texts: set[str], patterns: list[str]) -> str | None:

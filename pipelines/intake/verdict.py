@@ -19,6 +19,12 @@ _NUMBERED_ALIKE = (
     "' The number stands at ' || shared_sites || '. Where sites number their items alike, set serial_prefix: site in the"
     " source profile, and load into a new store.'"
 )
+# What an unreadable day may be instead, as SQL; null where it is no day at all.
+_OPEN_DAY = (
+    "'\" may be ' || array_to_string(list_transform(possible, lambda day: strftime(day, '%-d %B %Y')), ' or ')"
+    " || '. Keep under dates in the source profile the one order of day and month that the exporter writes; where it"
+    " writes both, correct the row to a day such as ' || possible[1] || ', with \"%Y-%m-%d\" under dates.'"
+)
 HINTS = {
     REGISTER_RULE: "' Nearest in the register: ' || line.nearest_sites || '.'",
     "not_removed_before": _NUMBERED_ALIKE,
@@ -117,6 +123,7 @@ def _explain(
             "insert into explained_rows"
             f" select broken.row, broken.rule, broken.position, broken.severity, {sentence}"
             " from broken_rules as broken join staged_lines as line using (row)"
+            " left join open_days on open_day = line.raw_inspected_on"
             " left join shared_serials on shared_client = line.client and shared_serial = line.serial"
             " where broken.rule = $rule",
             {"rule": rule.name, **values},
@@ -133,6 +140,8 @@ def _sentence(contract: Contract, profile: Profile, rule: Rule) -> tuple[str, di
             "before": f'column "{_header(profile, column)}": "',
             "after": f'" {_complaint(contract, profile, column)}',
         }
+        if column == "inspected_on":
+            return f"$before || line.raw_{column} || coalesce({_OPEN_DAY}, $after)", texts
         return f"$before || line.raw_{column} || $after", texts
     # Two columns may be read from one cell.
     shown = list({_header(profile, name): name for name in _columns_in(contract, rule)}.values())
@@ -168,8 +177,9 @@ def _complaint(contract: Contract, profile: Profile, name: str) -> str:
         return f"is none of: {', '.join(column.allowed)}. Add the word to the source profile, or correct the row."
     if column.kind == "date":
         return f"is not a day written as {' or '.join(map(_spelt_out, profile.dates))}. Correct the row."
-    what = "a whole number" if column.kind == "integer" else f"a number or not a known unit ({column.unit})"
-    return f"is not {what}. Correct the row, or add the unit to the source profile."
+    if column.kind == "integer":
+        return "is not a whole number. Correct the row: a count is a number and nothing else."
+    return f"is not a number or not a known unit ({column.unit}). Correct the row, or add the unit to the source profile."
 
 
 def _spelt_out(pattern: str) -> str:
