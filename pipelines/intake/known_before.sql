@@ -25,9 +25,18 @@ where grade is null and raw_grade is null and exists (
 );
 
 create or replace table removed_items as         -- one row: a serialised item, the day it was removed, and the first later one on
-with lines as (                                  -- which a line with a disposition returned it to service, if one did
-    select client, serial, inspected_on, removed from store.all_current_lines
+with lines_before as (                           -- which a line with a disposition returned it to service, if one did
+    select client, serial, inspected_on, inspection_type, source, removed from store.all_current_lines
     where client in (select client from groups) and serial is not null and (removed > 0 or disposition is not null)
+),
+looks_again as (                                 -- one row: a look of these that the batch tells anew, which is what counts
+    select client, serial, inspected_on, inspection_type, source from staged_lines
+    where serial is not null and quantity is not null and removed is not null
+        and (client, serial) in (select (client, serial) from lines_before)
+),
+lines as (
+    select client, serial, inspected_on, removed
+    from lines_before anti join looks_again using (client, serial, inspected_on, inspection_type, source)
     union all by name
     select client, serial, inspected_on, removed from staged_lines
     where serial is not null and (removed > 0 or disposition is not null)
