@@ -14,13 +14,12 @@ from pipelines import units
 from pipelines.contracts import Column, Contract, Rule, load_contract
 from pipelines.contracts.checking import run_rules
 from pipelines.faults import DataFault, RequestFault
-from pipelines.intake.staging import ITEM_CLASS_SQL
+from pipelines.intake.staging import DERIVED_LABEL, label_item_classes
 from pipelines.intake.values import day_readings
 from pipelines.shipped import statement
 from pipelines.store import load_register
 
 REGISTERS = ("site_register", "stock_register")
-DERIVED_LABEL = "item_class"
 _DAYS = ["%Y-%m-%d", "%Y/%m/%d"]
 # How a filled cell is read, by the kind of its column, and what it has to be; without a reader it stays as written.
 _READERS: dict[str, tuple[Callable[[str], object], str]] = {
@@ -108,7 +107,7 @@ def _stage(con: duckdb.DuckDBPyConnection, path: Path, contract: Contract) -> No
                 f"{path.name}, row {number} holds a number too large to keep. Correct the row."
             ) from error
     if DERIVED_LABEL in contract.column_names:
-        con.execute(f"update staged_register set {DERIVED_LABEL} = {ITEM_CLASS_SQL}")
+        label_item_classes(con, "staged_register")
 
 
 def _refuse_header(path: Path, header: list[str], contract: Contract) -> None:

@@ -14,9 +14,9 @@ import pandas as pd
 from pipelines.contracts import Column, gear_families, load_contract
 from pipelines.intake.names import stage_names
 from pipelines.intake.reasons import stage_reasons
-from pipelines.intake.values import day_readings, folded, readings
+from pipelines.intake.values import day_readings, folded, named_load_t, possible_days, readings
 from pipelines.shipped import statement
-from pipelines.sources.profiles import COUNTED_BY_RESULT, DERIVED, OWN_COUNT, Profile
+from pipelines.sources.profiles import DERIVED, OWN_COUNT, Profile
 from pipelines.store.file import GROUP_COLUMNS
 
 # One label for one item class, wherever it is written: lines and stock must agree to the letter.
@@ -32,6 +32,7 @@ ITEM_CLASS_SQL = (
     " format('{:.2f} t', rated_load_t), grade)"
 )
 READ_OF_GROUP = [name for name in GROUP_COLUMNS if name not in DERIVED]
+DERIVED_LABEL = "item_class"
 NO_CELL = "null::varchar"
 TEXTS_IN_RULES = ("serial", "disposition")
 
@@ -77,6 +78,7 @@ def stage_lines(
     _make_row_lines(con, of_line, [column for column in read if column in of_line], profile)
     _make_read_lines(con, profile)
     _make_staged_lines(con, of_line, [column for column in read if column in of_line], profile)
+    _settle_serials(con)
     stage_reasons(con, cells, profile)
 
 
@@ -98,15 +100,22 @@ def _cell_of(name: str, cells: dict[str, str], profile: Profile) -> str:
     """Return the SQL of the cell that one contract column is read from, as the file has it; null where it has none."""
     if name in profile.columns:
         return cells[profile.columns[name]]
-    if profile.result and name in (*COUNTED_BY_RESULT, "disposition") and name not in profile.fixed:
+    if name in profile.fixed:
+        return NO_CELL
+    if profile.result and name == "disposition":
         return cells[profile.result.column]
-    return NO_CELL
+    return cells[profile.count_headers[name]] if name in profile.count_headers else NO_CELL
 
 
 def _is_told(name: str, profile: Profile) -> bool:
     """Return whether the log tells anything of one contract column; if not, it is empty all through."""
-    by_result = bool(profile.result) and name in (*COUNTED_BY_RESULT, "disposition")
-    return by_result or name in {*profile.columns, *profile.fixed, *profile.blank_is_zero}
+    has_result = bool(profile.result) and name == "disposition"
+    return has_result or name in {
+        *profile.columns,
+        *profile.fixed,
+        *profile.blank_is_zero,
+        *profile.count_headers,
+    }
 
 
 def _text_of(name: str, cell: str, profile: Profile) -> str:
@@ -153,7 +162,10 @@ def _stage_readings(con: duckdb.DuckDBPyConnection, column: Column, profile: Pro
 
 
 def _stage_days(con: duckdb.DuckDBPyConnection, column: Column, profile: Profile) -> None:
-    """Make `read_<column>` for a column of days, by place where the profile leaves the order of day and month open."""
+    """Make `read_<column>` for a column of days, by place where the profile leaves the order of day and month open.
+
+    Makes `open_days` as well: texts that could not be read since they may stand for several days.
+    """
     place = _text_of("site", "cell_site", profile) if _is_by_place(profile) else "null"
     texts = _stage_texts(
         con,
@@ -161,7 +173,13 @@ def _stage_days(con: duckdb.DuckDBPyConnection, column: Column, profile: Profile
         profile,
         f"(select distinct {place} as place, cell_{column.name} as cell from raw_lines cross join given)",
     )
-    _keep_readings(con, column, day_readings(texts, profile.dates))
+    read = day_readings(texts, profile.dates)
+    _keep_readings(con, column, read)
+    unread = {text for _, text, day in read if day is None}
+    several = [(text, days) for text in unread if len(days := possible_days(text, profile.dates)) > 1]
+    con.execute("create or replace table open_days (open_day varchar, possible date[])")
+    if several:
+        con.executemany("insert into open_days values (?, ?)", several)
 
 
 def _is_by_place(profile: Profile) -> bool:
@@ -206,10 +224,26 @@ def _make_groups(con: duckdb.DuckDBPyConnection, columns: list[Column], read: li
         f"left join read_{column.name} on {_same_cell(column.name)}" for column in columns if column in read
     ]
     con.execute(
-        f"create or replace table groups as select *, {ITEM_CLASS_SQL} as item_class from ("
-        f" select raw_groups.*, nearest as nearest_sites, {', '.join(f'{value} as {name}' for name, value in values.items())}"
-        f" from raw_groups {' '.join(joins)} left join resolved_names using (raw_client, raw_site))"
+        "create or replace table groups as select raw_groups.*, nearest as nearest_sites,"
+        f" {', '.join(f'{value} as {name}' for name, value in values.items())}, null::varchar as item_class"
+        f" from raw_groups {' '.join(joins)} left join resolved_names using (raw_client, raw_site)"
     )
+    label_item_classes(con, "groups")
+
+
+def label_item_classes(con: duckdb.DuckDBPyConnection, table: str) -> None:
+    """Fill in `item_class` in a table, and settle its rated loads: those of one named size are one load."""
+    marked = con.execute(
+        f"select distinct rated_load_t, gear_family, body, nominal_size_mm from {table} where rated_load_t is not null"
+    ).fetchall()
+    settled = [(*kind, named) for kind in marked if (named := named_load_t(*kind)) != kind[0]]
+    for load, family, body, size, named in settled:
+        con.execute(
+            f"update {table} set rated_load_t = $named where rated_load_t = $load and gear_family = $family"
+            " and body is not distinct from $body and nominal_size_mm = $size",
+            {"named": named, "load": load, "family": family, "body": body, "size": size},
+        )
+    con.execute(f"update {table} set {DERIVED_LABEL} = {ITEM_CLASS_SQL}")
 
 
 def _make_row_lines(
@@ -224,6 +258,8 @@ def _make_row_lines(
         else f"null::{column.physical_type}"
         for column in columns
     }
+    if profile.serial_prefix:
+        values["serial"] = f"coalesce(groups.site, groups.raw_site) || ' ' || ({values['serial']})"
     texts = {
         column.name: f"read_{column.name}.raw" if column in read else f"{values[column.name]}::varchar"
         for column in columns
@@ -290,6 +326,17 @@ def _make_staged_lines(
         " select counted_lines.*, groups.* exclude (group_id), given.file_sha256, given.source"
         " from counted_lines join groups using (group_id) cross join given"
     )
+
+
+def _settle_serials(con: duckdb.DuckDBPyConnection) -> None:
+    """Write each serial number as it was written first, here or in the store, where only capitals differ."""
+    con.execute(statement("pipelines.intake", "serials.sql"))
+    if con.execute("select 1 from serial_spellings limit 1").fetchall():
+        con.execute(
+            "update told_lines as line set serial = first_serial from serial_spellings as known, groups"
+            " where groups.group_id = line.group_id and known.client = groups.client"
+            " and known.lower_serial = lower(line.serial) and known.first_serial <> line.serial"
+        )
 
 
 def _same_cell(name: str) -> str:

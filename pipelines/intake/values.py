@@ -1,16 +1,20 @@
 """Reads what one column's distinct texts stand for; None where a text cannot be read."""
 
+import math
 import re
 from collections import defaultdict
 from collections.abc import Callable, Iterable
 from datetime import date, datetime
+from functools import cache
 
 from pipelines import units
 from pipelines.contracts import Column, rated_loads
-from pipelines.sources.profiles import COUNTED_BY_RESULT, Profile
+from pipelines.sources.profiles import COUNT_PLACE, COUNTED_BY_RESULT, Counts, Profile
 
 Place = str | None
 MOST_ROUNDED_MM = 0.05  # by so much may a size in mm differ from the inch size that it was converted from
+LEAST_LOAD_STEP = 0.005  # t; loads nearer than this have one label
+_TONS = (units.TONNES_PER["t"], units.TONNES_PER["short ton"])
 _DATE_SHAPED = re.compile(r"(?P<year>\d{4})-(?P<month>\d\d)-(?P<day>\d\d)")
 
 
@@ -63,8 +67,17 @@ def day_readings(
 def _day(text: str, patterns: list[str], proven: str | None) -> date | None:
     if proven:
         return _parsed(text, proven)
-    possible = {day for pattern in patterns if (day := _parsed(text, pattern))}
-    return possible.pop() if len(possible) == 1 else None
+    possible = possible_days(text, patterns)
+    return possible[0] if len(possible) == 1 else None
+
+
+def possible_days(text: str, patterns: list[str]) -> list[date]:
+    """Return the days that a text may stand for, the earliest first; several where the order of day and month is open.
+
+    >>> [day.isoformat() for day in possible_days("05/02/2024", ["%d/%m/%Y", "%m/%d/%Y"])]
+    ['2024-02-05', '2024-05-02']
+    """
+    return sorted({day for pattern in patterns if (day := _parsed(text, pattern))})
 
 
 def _proven_order(texts: set[str], patterns: list[str]) -> str | None:
@@ -80,6 +93,61 @@ def _parsed(text: str, pattern: str) -> date | None:
         return None
 
 
+def named_load_t(
+    load_t: float, gear_family: str | None, body: str | None, nominal_size_mm: float | None
+) -> float:
+    """Return the rated load in t of the named size that a load is rounded from, to a tenth; else the load itself.
+
+    Sheets print 4.7 for 4.75 and 3.2 for 3.25, and a load of short tons as tonnes to a tenth. Where the reference table
+    has loads of several grades of the size that the load may come from, it stays as it is.
+
+    Parameters
+    ----------
+    load_t : float
+        Rated load [t], as read.
+    gear_family, body : str
+        What kind of item it is; None where that cannot be read.
+    nominal_size_mm : float
+        Its nominal size [mm]; None where that cannot be read.
+
+    Examples
+    --------
+    >>> [named_load_t(load, "shackle", "bow", 19.0) for load in (4.7, 4.75, 4.8, 4.6, 7.0)]
+    [4.75, 4.75, 4.75, 4.6, 7.0]
+    """
+    figures = _loads_of_sizes().get((gear_family, nominal_size_mm), {})
+    # One figure stands for short tons on some sheets and for tonnes on others.
+    known = {
+        figure * ton for of in ("", body) if of is not None for figure in figures.get(of, ()) for ton in _TONS
+    }
+    if any(abs(load_t - load) < LEAST_LOAD_STEP for load in known):
+        return load_t
+    found = {load for load in known for ton in _TONS if _is_rounded(load_t / ton, load / ton)}
+    return found.pop() if len(found) == 1 else load_t
+
+
+def _is_rounded(rounded: float, figure: float) -> bool:
+    """Return whether a figure comes to another one where its hundredths are rounded, up or down, or left out."""
+    tenths = 10 * round(figure, 4)
+    return any(abs(10 * rounded - whole) < 1e-6 for whole in (math.floor(tenths), math.floor(tenths + 0.5)))
+
+
+@cache
+def _loads_of_sizes() -> dict[tuple[str | None, float | None], dict[str, list[float]]]:
+    """Return the figures of rated loads by family and size, and in these by body, '' for every body of the family."""
+    found: dict[tuple[str | None, float | None], dict[str, list[float]]] = {}
+    table = rated_loads()
+    for family, body, size, figure in zip(
+        table["gear_family"],
+        table["body"],
+        table["nominal_size_mm"],
+        table["rated_load_short_tons"],
+        strict=True,
+    ):
+        found.setdefault((family, float(size)), {}).setdefault(body, []).append(float(figure))
+    return found
+
+
 def folded(text: str) -> str:
     """Return a text as words are compared: one space between words, no capitals."""
     return " ".join(text.split()).casefold()
@@ -92,6 +160,8 @@ def _reader(column: Column, texts: list[str], profile: Profile) -> Callable[[str
         # An unknown word is a fault of the column `removed`, and of that one alone.
         unknown = {"quantity": 1, "not_presented": 0}.get(column.name)
         return lambda text: counts.get(folded(text), unknown)
+    if profile.counts and column.name in profile.counts.names:
+        return _count_reader(profile.counts, column.name, decimal)
     if column.allowed:
         words = {word: word for word in column.allowed}
         words |= {folded(said): word for said, word in profile.words.get(column.name, {}).items()}
@@ -121,6 +191,25 @@ def _result_counts(profile: Profile, column: str) -> dict[str, int]:
     ]
     ones = {folded(word) for words in counted_in for word in words}
     return {folded(word): int(folded(word) in ones) for word in every_word}
+
+
+def _count_reader(counts: Counts, column: str, decimal: str) -> Callable[[str], int | None]:
+    """Return the reader of one count of a cell that holds several, such as "25 looked at, none removed"."""
+    none, every = ({folded(word) for word in words} for words in (counts.none, counts.all))
+    count = "|".join([r"\d\S*?", *map(re.escape, sorted(none | every, key=len, reverse=True))])
+    ways = []
+    for written in counts.written:
+        parts = [re.escape(part) for part in COUNT_PLACE.split(folded(written))]
+        parts[1::2] = [f"(?P<{name}>{count})" for name in parts[1::2]]
+        ways.append(re.compile("".join(parts)))
+
+    def read(text: str) -> int | None:
+        found = next((found for way in ways if (found := way.fullmatch(folded(text)))), None)
+        if not found or found[column] in none:
+            return 0 if found else None
+        return units.whole_number(found["quantity" if found[column] in every else column], decimal)
+
+    return read
 
 
 def _size_reader(texts: list[str], profile: Profile) -> Callable[[str], float | None]:

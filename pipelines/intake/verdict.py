@@ -7,13 +7,30 @@ import duckdb
 from pipelines.contracts import Contract, Rule, in_words, load_contract
 from pipelines.contracts.checking import ROW_RULES, RuleResult, derived_rules, run_rules
 from pipelines.shipped import statement
-from pipelines.sources.profiles import COUNTED_BY_RESULT, DERIVED, Profile
+from pipelines.sources.profiles import DERIVED, Profile
 from pipelines.store.file import GROUP_COLUMNS
 
 # A record that cannot be split into cells is refused before any rule of the contract can be run on it.
 UNREADABLE_ROW = "unreadable_row", "The record can be split into the columns of the header"
 REGISTER_RULE = "site_in_register"
 COPY_RULE = "row_is_no_copy"
+# What else may be the matter, as SQL of a line and the sites at which its serial number stands; null where it is not that.
+_NUMBERED_ALIKE = (
+    "' The number stands at ' || shared_sites || '. Where sites number their items alike, set serial_prefix: site in the"
+    " source profile, and load into a new store.'"
+)
+# What an unreadable day may be instead, as SQL; null where it is no day at all.
+_OPEN_DAY = (
+    "'\" may be ' || array_to_string(list_transform(possible, lambda day: strftime(day, '%-d %B %Y')), ' or ')"
+    " || '. Keep under dates in the source profile the one order of day and month that the exporter writes; where it"
+    " writes both, correct the row to a day such as ' || possible[1] || ', with \"%Y-%m-%d\" under dates.'"
+)
+HINTS = {
+    REGISTER_RULE: "' Nearest in the register: ' || line.nearest_sites || '.'",
+    "not_removed_before": _NUMBERED_ALIKE,
+    "item_stands_once": _NUMBERED_ALIKE,
+    "serial_of_one_site": _NUMBERED_ALIKE,
+}
 JUMP_RULE = "site_count_as_usual"
 
 
@@ -105,7 +122,10 @@ def _explain(
         con.execute(
             "insert into explained_rows"
             f" select broken.row, broken.rule, broken.position, broken.severity, {sentence}"
-            " from broken_rules as broken join staged_lines as line using (row) where broken.rule = $rule",
+            " from broken_rules as broken join staged_lines as line using (row)"
+            " left join open_days on open_day = line.raw_inspected_on"
+            " left join shared_serials on shared_client = line.client and shared_serial = line.serial"
+            " where broken.rule = $rule",
             {"rule": rule.name, **values},
         )
 
@@ -120,6 +140,8 @@ def _sentence(contract: Contract, profile: Profile, rule: Rule) -> tuple[str, di
             "before": f'column "{_header(profile, column)}": "',
             "after": f'" {_complaint(contract, profile, column)}',
         }
+        if column == "inspected_on":
+            return f"$before || line.raw_{column} || coalesce({_OPEN_DAY}, $after)", texts
         return f"$before || line.raw_{column} || $after", texts
     # Two columns may be read from one cell.
     shown = list({_header(profile, name): name for name in _columns_in(contract, rule)}.values())
@@ -128,12 +150,8 @@ def _sentence(contract: Contract, profile: Profile, rule: Rule) -> tuple[str, di
     )
     headers = {f"header{place}": f"{_header(profile, name)} = " for place, name in enumerate(shown)}
     texts = {"stated": f"Rule: {rule.description}. The row has ", **headers, "end": ". Correct the row."}
-    nearest = (
-        " || coalesce(' Nearest in the register: ' || line.nearest_sites || '.', '')"
-        if rule.name == REGISTER_RULE
-        else ""
-    )
-    return f"$stated || {cells} || $end{nearest}", texts
+    hint = f" || coalesce({HINTS[rule.name]}, '')" if rule.name in HINTS else ""
+    return f"$stated || {cells} || $end{hint}", texts
 
 
 def _columns_in(contract: Contract, rule: Rule) -> list[str]:
@@ -143,9 +161,7 @@ def _columns_in(contract: Contract, rule: Rule) -> list[str]:
 
 
 def _header(profile: Profile, column: str) -> str:
-    if profile.result and column in COUNTED_BY_RESULT:
-        return profile.result.column
-    return profile.columns.get(column) or in_words(column)
+    return profile.count_headers.get(column) or profile.columns.get(column) or in_words(column)
 
 
 def _complaint(contract: Contract, profile: Profile, name: str) -> str:
@@ -154,12 +170,16 @@ def _complaint(contract: Contract, profile: Profile, name: str) -> str:
         return (
             "is neither a word for fit nor one for removed. Add it to the source profile, or correct the row."
         )
+    if profile.counts and name in profile.counts.names:
+        ways = " or ".join(f'"{written}"' for written in profile.counts.written)
+        return f"is not written as {ways}. Correct the row, or add to counts in the source profile how it is written."
     if column.allowed:
         return f"is none of: {', '.join(column.allowed)}. Add the word to the source profile, or correct the row."
     if column.kind == "date":
         return f"is not a day written as {' or '.join(map(_spelt_out, profile.dates))}. Correct the row."
-    what = "a whole number" if column.kind == "integer" else f"a number or not a known unit ({column.unit})"
-    return f"is not {what}. Correct the row, or add the unit to the source profile."
+    if column.kind == "integer":
+        return "is not a whole number. Correct the row: a count is a number and nothing else."
+    return f"is not a number or not a known unit ({column.unit}). Correct the row, or add the unit to the source profile."
 
 
 def _spelt_out(pattern: str) -> str:

@@ -17,6 +17,7 @@ from pipelines.contracts import (
     rated_loads,
     usual_family,
 )
+from pipelines.sources.counts import several_counts
 from pipelines.sources.looks import revision_key, row_per_reason
 from pipelines.sources.matching import (
     SEPARATORS,
@@ -70,6 +71,7 @@ class Draft:
 def draft_profile(sample: Sample, source: str) -> Draft:
     """Return the draft of a profile, called `source`, for files like those of the sample."""
     matches = _of_one_shape({match.column: match for match in match_columns(sample)})
+    matches = _counts_in_one_cell(sample, matches)
     matches |= _shared_header(sample, matches)
     criteria = match_criteria(sample, {match.header for match in matches.values()})
     matches |= _reasons_among_remarks(sample, matches, criteria)
@@ -84,6 +86,7 @@ def draft_profile(sample: Sample, source: str) -> Draft:
         *_blank_lines(sample, matches),
         *_word_lines(sample, matches),
         *_result_lines(sample, matches),
+        *_count_lines(sample, matches),
         *_reason_lines(sample, matches, criteria),
         *_key_lines(sample, matches),
         *_total_lines(sample),
@@ -176,6 +179,20 @@ def _of_one_shape(matches: Matches) -> Matches:
     return {column: match for column, match in matches.items() if column not in contradicting}
 
 
+def _counts_in_one_cell(sample: Sample, matches: Matches) -> Matches:
+    """Take both counts from the column of which most cells hold them, where they have no columns of their own."""
+    found = several_counts(sample)
+    if not found or {"quantity", "removed"} <= set(matches):
+        return matches
+    others = {
+        column: match
+        for column, match in matches.items()
+        if column not in {"result", "quantity", "removed"} and match.header != found.header
+    }
+    doubt = f"{found.share:.0%} of the records are written so; is every count what it is taken for?"
+    return {**others, "counts": Match("counts", found.header, found.share, doubt)}
+
+
 def _shared_header(sample: Sample, matches: Matches) -> Matches:
     """Let the gear family and the body share a header that tells both, such as 'Shackle type'."""
     for column, other in (("gear_family", "body"), ("body", "gear_family")):
@@ -253,7 +270,8 @@ def _fixed_lines(sample: Sample, matches: Matches) -> list[str]:
 
 def _column_lines(sample: Sample, matches: Matches) -> list[str]:
     has_pins = any(gear_families()[family].pins for family in _families_of_log(sample, matches))
-    read_otherwise = {"client", "gear_family"} | (COUNTS if "result" in matches else set())
+    read_otherwise = {"client", "gear_family"}
+    read_otherwise |= COUNTS if {"result", "counts"} & set(matches) else set()
     lines = []
     for column in load_contract("inspection_line").columns:
         match = matches.get(column.name)
@@ -468,6 +486,16 @@ def _result_lines(sample: Sample, matches: Matches) -> list[str]:
         for text in found[None][:MOST_WORDS]
     ]
     return lines
+
+
+def _count_lines(sample: Sample, matches: Matches) -> list[str]:
+    found = several_counts(sample) if "counts" in matches else None
+    if not found:
+        return []
+    return [
+        _noted(f"counts:\n  column: {yaml_text(found.header)}", samples_of(sample, found.header)),
+        f"  written: {_value(found.written)}   # unsure: {matches['counts'].doubt}",
+    ]
 
 
 def _reason_lines(sample: Sample, matches: Matches, criteria: Criteria) -> list[str]:

@@ -1,5 +1,6 @@
 """Reads source profiles (YAML) and finds the one whose header an exported file has."""
 
+import re
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Literal
@@ -18,6 +19,9 @@ OWN_COUNT, WHOLE_COUNT = "own count", "whole count"
 # supersedes the earlier.
 REVISION_KEY = ("client", "site", "environment", "item_class", "serial", "inspected_on", "inspection_type")
 COUNTED_BY_RESULT = ("quantity", "removed", "not_presented")  # where a log has a result for each item
+COUNTS = ("quantity", "removed", "replaced", "not_presented")
+NONE_WORDS, ALL_WORDS = ("none", "no", "nil"), ("all",)
+COUNT_PLACE = re.compile(r"\{(\w+)\}")  # where a count stands in a text of several
 FREE_TEXT_COLUMNS = ("disposition", "note")
 
 
@@ -77,6 +81,36 @@ class Result(_Strict):
     not_presented: list[str] = Field(default_factory=list)  # not found: neither inspected nor removed
 
 
+class Counts(_Strict):
+    """Several counts that a log writes into one cell, and the ways in which it does: "25 looked at, 3 removed"."""
+
+    column: str
+    written: list[str] = Field(
+        min_length=1
+    )  # "{quantity} looked at, {removed} removed"; capitals do not matter
+    none: list[str] = Field(default_factory=lambda: [*NONE_WORDS])  # words for 0
+    all: list[str] = Field(default_factory=lambda: [*ALL_WORDS])  # words for as many as were looked at
+
+    @model_validator(mode="after")
+    def _readable_counts(self) -> "Counts":
+        for written in self.written:
+            names = COUNT_PLACE.findall(written)
+            if unknown := sorted(set(names) - set(COUNTS)):
+                raise ValueError(f"no such count: {', '.join(unknown)}; there are {', '.join(COUNTS)}")
+            if not {"quantity", "removed"} <= set(names) or len(names) > len(set(names)):
+                raise ValueError(f'"{written}" must hold {{quantity}} and {{removed}}, each once')
+            if set(names) != set(self.names):
+                raise ValueError("all that is under written must hold the same counts")
+            if "" in COUNT_PLACE.split(written)[2:-1:2]:
+                raise ValueError(f'"{written}" has two counts with nothing between them')
+        return self
+
+    @property
+    def names(self) -> list[str]:
+        """The counts that a cell holds, as columns of the contract."""
+        return COUNT_PLACE.findall(self.written[0])
+
+
 class Reasons(_Strict):
     """Where the log states why items were removed, and in which words."""
 
@@ -113,7 +147,10 @@ class Profile(_Strict):
     units: Units = Units()
     blank_is_zero: list[str] = Field(default_factory=list)
     words: dict[str, dict[str, str]] = Field(default_factory=dict)
+    # Where sites of a client number their items alike: the name of the site goes before each serial number.
+    serial_prefix: Literal["site"] | None = None
     result: Result | None = None
+    counts: Counts | None = None
     reasons: Reasons = Reasons()
     # Columns of the contract by which a later export revises a line of an earlier one; else all that name a look.
     revision_key: list[str] = Field(default_factory=lambda: [*REVISION_KEY])
@@ -130,10 +167,15 @@ class Profile(_Strict):
             raise ValueError(f"no such column in the contract: {', '.join(unknown)}")
         if self.result and self.reasons.row_per_reason == OWN_COUNT:
             raise ValueError("one item has one result: with result, row_per_reason is whole count")
+        if self.serial_prefix and "serial" not in self.columns:
+            raise ValueError("serial_prefix needs the column of the serial numbers")
         if "inspected_on" not in self.revision_key:
             raise ValueError("revision_key must hold inspected_on: looks of two days are two looks")
-        read_from_result = {"quantity", "removed"} if self.result else set()
-        given = {*self.columns, *self.fixed, *read_from_result}
+        if self.result and self.counts:
+            raise ValueError("give result, where a row is one item, or counts, not both")
+        if self.counts and (twice := sorted({*self.counts.names} & {*self.columns, *self.fixed})):
+            raise ValueError(f"read from counts and from elsewhere: {', '.join(twice)}")
+        given = {*self.columns, *self.fixed, *self.count_headers}
         lacking = [
             column.name
             for column in contract.columns
@@ -152,10 +194,16 @@ class Profile(_Strict):
         return any(gear_families()[name].pins for name in named if name in gear_families()) or not named
 
     @property
+    def count_headers(self) -> dict[str, str]:
+        """The header of each count that has no column of its own: a word for each item stands there, or several counts."""
+        if self.result:
+            return dict.fromkeys(COUNTED_BY_RESULT, self.result.column)
+        return dict.fromkeys(self.counts.names, self.counts.column) if self.counts else {}
+
+    @property
     def headers(self) -> list[str]:
         """The headers a file must have for this profile to fit it."""
-        headers = [*self.columns.values(), *self.reasons.columns]
-        headers += [self.result.column] if self.result else []
+        headers = [*self.columns.values(), *self.reasons.columns, *set(self.count_headers.values())]
         headers += [self.reasons.column] if self.reasons.column else []
         headers += [self.totals.column] if self.totals else []
         return headers

@@ -57,17 +57,20 @@ def header_likeness(header: str, names: list[str]) -> float:
 def meaning(word: str, kind: str) -> tuple[str | None, float]:
     """Return what a word stands for, or None, and its likeness to a known word, 0 to 100.
 
-    `kind` is a coded column, 'result' or 'reasons'.
+    `kind` is a coded column, 'result' or 'reasons'. A text with a figure in it may hold counts, and is never likened to a
+    result.
 
     >>> meaning("Carbon St.", "grade"), meaning("no tagg", "reasons")
     (('carbon', 100.0), ('identification missing', 92.3))
-    >>> print(meaning("walk-by", "inspection_type")[0])
-    None
+    >>> print(meaning("walk-by", "inspection_type")[0], meaning("20 seen, none removed", "result")[0])
+    None None
     """
     said = plain(word)
     known = _known_words(kind)
     if said in known:
         return known[said], 100.0
+    if kind == "result" and any(map(str.isdigit, said)):
+        return None, 0.0
     # An abbreviation of a letter or two is within nearly any word, so it counts only as it stands.
     found = process.extractOne(said, [name for name in known if len(name) > 2], scorer=fuzz.WRatio)
     if len(said) < 3 or not found or found[1] < LEAST_LIKENESS:

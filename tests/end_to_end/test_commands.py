@@ -184,8 +184,8 @@ def test_quarantined_rows_are_shown_exported_and_loaded_again(
     shown = run("quarantine", "--store", loaded)
     assert shown.stdout.splitlines() == [
         "file        row  rule                 what is wrong",
-        'second.csv  10   unreadable_quantity  column "Seen": "12 ea" is not a whole number. Correct the row, or add the'
-        " unit to the source profile.",
+        'second.csv  10   unreadable_quantity  column "Seen": "12 ea" is not a whole number. Correct the row: a count is'
+        " a number and nothing else.",
     ]
     assert shown.stderr == "Rows are records, counted from the first row below the header of the file.\n"
     (row,) = json.loads(run("quarantine", "--store", loaded, "--json").stdout)

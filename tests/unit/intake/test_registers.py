@@ -36,6 +36,17 @@ def test_a_stock_register_carries_the_same_item_class_as_the_log(store, tmp_path
     ]
 
 
+def test_a_rated_load_of_a_named_size_is_one_load_in_stock_too(store, tmp_path):
+    path = tmp_path / "stock.csv"
+    path.write_text(STOCK.replace("2.95", "3.2"), encoding="utf-8")
+    load(store, path)
+    path.write_text(STOCK.replace("2.95", "3.25").replace(",40,", ",50,"), encoding="utf-8")
+    load(store, path)
+    assert store.ask("select item_class, on_hand from stock_register") == [
+        ("bow shackle, screw pin, 16 mm, 3.25 t, carbon", 50)
+    ]
+
+
 @pytest.mark.parametrize(
     ("old", "new", "sentence"),
     [

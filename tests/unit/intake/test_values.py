@@ -3,7 +3,7 @@
 import pytest
 
 from pipelines.contracts import load_contract
-from pipelines.intake.values import readings
+from pipelines.intake.values import named_load_t, readings
 from pipelines.sources import known_profiles
 
 (SIZE,) = [column for column in load_contract("inspection_line").columns if column.name == "nominal_size_mm"]
@@ -46,3 +46,30 @@ def test_a_size_in_millimetres_stays_what_it_is():
         0,
     ]
     assert size_of("9" * 400 + " mm") is None
+
+
+# 3.25 and 3.2, 4.75 and 4.7 name one size: figures of 5/8 and 3/4 in, as public sheets print them. The tables of sizes and
+# loads are those of data_contracts/code_lists/rated_loads.csv; a short ton is 0.90718474 t.
+@pytest.mark.parametrize(
+    ("size_mm", "marked", "named"),
+    [
+        (16, [3.25, 3.2, 3.3], 3.25),
+        (19, [4.75, 4.7, 4.8], 4.75),
+        (19, [4.31, 4.3], 4.31),  # 4.75 short tons in tonnes
+        (19, [4.75 * 0.90718474, 4.7 * 0.90718474], 4.31),  # of a log in short tons
+        (19, [7.0], 7.0),
+        (19, [4.6], 4.6),
+        (22, [4.7], 4.7),  # the next size is another one
+    ],
+)
+def test_a_rated_load_rounded_from_that_of_a_named_size_is_that_one(size_mm, marked, named):
+    assert {round(named_load_t(load, "shackle", "bow", float(size_mm)), 2) for load in marked} == {named}
+
+
+def test_a_rated_load_that_two_loads_of_a_size_may_have_been_rounded_to_stays_as_it_is():
+    # 5/16 in, carbon: 0.75 short tons are 0.68 t, which rounds to 0.7; 0.75 t cut off is 0.7 too.
+    assert named_load_t(0.7, "shackle", "bow", 8.0) == 0.7
+
+
+def test_a_rated_load_of_unknown_gear_stays_as_it_is():
+    assert [named_load_t(4.7, *kind) for kind in ((None, "bow", 19.0), ("shackle", None, None))] == [4.7, 4.7]

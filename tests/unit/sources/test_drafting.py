@@ -190,6 +190,51 @@ def test_a_log_by_item_takes_its_counts_from_the_result():
     assert found["reasons"]["column"] == "Defects"
 
 
+IN_ONE_CELL = ["25 looked at, 3 removed", "20 looked at, none removed", "9 looked at, all removed"]
+
+
+@pytest.mark.parametrize(
+    ("header", "cells", "written"),
+    [
+        ("Result", IN_ONE_CELL, ["{quantity} looked at, {removed} removed"]),
+        ("Outcome", [*IN_ONE_CELL, "see sheet 2"], ["{quantity} looked at, {removed} removed"]),
+        ("Looked at / taken out", ["25/3", "20/0"], ["{quantity}/{removed}"]),
+        (
+            "Remarks",
+            ["3 of 25 scrapped", "1 of 1 scrapped", "No of 9 scrapped", "8 seen, 2 scrapped"],
+            ["{removed} of {quantity} scrapped", "{quantity} seen, {removed} scrapped"],
+        ),
+    ],
+)
+def test_counts_that_stand_in_one_cell_are_proposed_as_such_and_unsure(header, cells, written):
+    found, text = drafted({"Date": ["2026-01-05"] * len(cells), header: cells})
+    assert (found["counts"], found["columns"]) == (
+        {"column": header, "written": written},
+        {"inspected_on": "Date"},
+    )
+    assert "unsure" in line_of(text, "written:")
+
+
+@pytest.mark.parametrize(
+    "columns",
+    [
+        {"Qty": ["25", "20"], "Removed": ["3", "0"], "Remarks": ["25 looked at, 3 removed"] * 2},
+        {
+            "Qty": ["25", "20"],
+            "Result": ["2 bent, 1 worn", "3 bent, 1 worn"],
+        },  # reasons, not how many there were
+        {"Result": ["25 looked at, 3 removed", "fit", "fit"]},  # of few records
+    ],
+)
+def test_what_holds_no_counts_is_not_proposed_for_them(columns):
+    assert "counts" not in drafted(columns)[0]
+
+
+def test_a_text_with_a_figure_in_it_is_no_word_for_a_result():
+    found, _ = drafted({"Tag": ["BD-1", "BD-2", "BD-3"], "Result": ["ok", "1 removed", "rejected"]})
+    assert (found["result"]["fit"], found["result"]["removed"]) == (["ok"], ["rejected"])
+
+
 def test_a_word_for_the_state_of_the_lot_does_not_make_a_counted_log_one_by_item():
     found, _ = drafted({"Qty": ["5", "7"], "Removed": ["0", "1"], "Status": ["pass", "fail"]})
     assert ("result" in found, found["columns"]) == (False, {"quantity": "Qty", "removed": "Removed"})

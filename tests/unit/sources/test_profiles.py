@@ -55,6 +55,49 @@ def test_a_missing_profile_is_named(tmp_path):
             "one item has one result: with result, row_per_reason is whole count",
         ),
         (
+            "  quantity: Seen\n",
+            'counts: {column: Seen, written: ["{quantity} seen, {lost} lost"]}\nunits: {}\n#',
+            "counts",
+            "no such count: lost; there are quantity, removed, replaced, not_presented",
+        ),
+        (
+            "columns:",
+            'counts: {column: Seen, written: ["{quantity} seen"]}\ncolumns:',
+            "counts",
+            '"{quantity} seen" must hold {quantity} and {removed}, each once',
+        ),
+        (
+            "columns:",
+            'counts: {column: Seen, written: ["{quantity}/{removed}", "{quantity}/{removed}/{replaced}"]}\ncolumns:',
+            "counts",
+            "all that is under written must hold the same counts",
+        ),
+        (
+            "columns:",
+            'counts: {column: Seen, written: ["{quantity}{removed}"]}\ncolumns:',
+            "counts",
+            '"{quantity}{removed}" has two counts with nothing between them',
+        ),
+        (
+            "columns:",
+            'counts: {column: Seen, written: ["{quantity}/{removed}"]}\ncolumns:',
+            "profile",
+            "read from counts and from elsewhere: quantity, removed",
+        ),
+        (
+            "columns:",
+            'counts: {column: Seen, written: ["{quantity}/{removed}"]}\n'
+            "result: {column: Seen, fit: [ok], removed: [out]}\ncolumns:",
+            "profile",
+            "give result, where a row is one item, or counts, not both",
+        ),
+        (
+            "  grade: Grade\n  serial: Tag\n  inspected_on: Day\n  inspection_type: Look\n  quantity: Seen\n  removed: Removed\n",
+            "  inspected_on: Day\n  inspection_type: Look\n  quantity: Seen\n  removed: Removed\nserial_prefix: site\n",
+            "profile",
+            "serial_prefix needs the column of the serial numbers",
+        ),
+        (
             "columns:",
             "revision_key: [site]\ncolumns:",
             "profile",
