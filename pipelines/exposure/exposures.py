@@ -36,8 +36,9 @@ def build_exposures(con: duckdb.DuckDBPyConnection, as_of: date | None = date.ma
     Notes
     -----
     A group is a client, site, environment and item class; each item of a client and item class with a serial is a
-    group of its own. A look is a day with periodic lines of the group that count an item; a day with nothing presented
-    is none, and the clock stays. The exposure of a look is
+    group of its own. A look is a day with periodic lines of the group that count an item, or several that follow one
+    another within fewer than `visit_days` of the site register, held on the last of them; a day with nothing presented is
+    none, and the clock stays. The exposure of a look is
 
         (gap * inspected - time the joiners were not yet there) * (1 - removed / (2 * inspected))
         + time to the day of each removal between the looks
@@ -48,13 +49,15 @@ def build_exposures(con: duckdb.DuckDBPyConnection, as_of: date | None = date.ma
     - A gap holds the day that closes it and not the day that opens it. A frequent inspection comes before use, so
       a removal on the very day of a look counts as made before that look, with the whole gap in service.
     - Of more receipts than joiners the latest ones are taken: less exposure errs to the higher rate.
+    - Unaccounted for are at least those that the log itself says were not presented at the look.
     - At least 0 items are expected, and one serialised item is never in service for longer than the gap.
     - A serialised item removed at a frequent inspection is never looked at again, so no look of its own would close
       its gap. The next look at any serialised item of its class and place does, with 0 items inspected.
     - A serialised item that moves to another site or environment takes its clock along: it is no first look there, and
       the whole gap counts at the place of the look that closes it, since nobody knows the day of the move and the
       removals of a gap must stand with its exposure. Nothing is missing at the place it left. Two sites of a client
-      that number their items alike would be taken for one item that moves: their source profiles must tell them apart.
+      that number their items alike would be taken for one item that moves: `serial_prefix: site` in their source
+      profile tells them apart.
     - A serialised item is unaccounted for at the first look at serialised items of its class, at the place where it
       was last seen, that was held on or after its due day (its own last look, or its receipt, plus the interval now in
       the site register) and after it was last seen, if no later line counts it anywhere. It is counted once, at
