@@ -135,6 +135,8 @@ def test_only_the_exposures_of_clients_that_a_change_touched_are_made_again(con,
         "update site_register set current_interval_months = 3 where client = 'client 0' and site = 'site 2'"
     )
     assert touched_clients(con) == [("client 0",)]
+    con.execute("update site_register set visit_days = 2 where client = 'client 1' and site = 'site 2'")
+    assert touched_clients(con) == [("client 1",)]
     con.execute("update counted_lines set superseded_by = 2 where load_id = 1")
     assert touched_clients(con) == [("client 0",), ("client 1",)]
     assert con.execute("select distinct client from exposures").fetchall() == [("client 1",)]

@@ -53,9 +53,12 @@ def test_a_place_whose_latest_rate_is_above_its_usual_range_is_not_lengthened(
     assert read_table(con, "interval_recommendations")["outcome"].tolist() == [outcome]
 
 
-@pytest.mark.parametrize(("register", "is_said"), [({}, True), ({"visit_days": 2}, False)])
-def test_looks_on_days_in_a_row_are_asked_about_until_the_register_says_they_are_one(
-    store_of, register, is_said
+@pytest.mark.parametrize(
+    ("register", "is_said", "items"),
+    [({}, True, 20), ({"visit_days": 2}, False, 40), ({"visit_days": 1}, False, 20)],
+)
+def test_looks_on_days_in_a_row_are_asked_about_until_the_register_says_what_they_are(
+    store_of, register, is_said, items
 ):
     halves = [
         ("periodic", f"20{year}-05-{day}", 20, 1, {"replaced": 1})
@@ -66,5 +69,5 @@ def test_looks_on_days_in_a_row_are_asked_about_until_the_register_says_they_are
     compute_tables(con)
     (row,) = read_table(con, "interval_recommendations").to_dict("records")
     assert ("write visit_days" in str(row["rate_note"])) is is_said
-    assert row["shackle_years"] == pytest.approx(3 * (20 if is_said else 40), rel=0.05)
-    assert row["items_in_service"] == (20 if is_said else 40)
+    assert row["shackle_years"] == pytest.approx(3 * items, rel=0.05)
+    assert row["items_in_service"] == items
