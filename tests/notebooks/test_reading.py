@@ -145,3 +145,29 @@ def test_sites_of_one_name_go_by_their_client_too_where_pages_show_them():
     assert shown["some"]["site"].tolist() == [f"Yard, {BRACKLE}", "Sea Wall", f"Yard, {FERROW}", None]
     assert tables["some"]["site"].tolist() == names["site"]
     assert told_apart({"some": pd.DataFrame(names).head(2)})["some"]["site"].tolist() == ["Yard", "Sea Wall"]
+
+
+def test_reasons_changed_as_they_did_at_the_places_of_both_years(fleet_store):
+    tables = open_tables(str(fleet_store))
+    rates, criteria = tables.table("removal_rates"), tables.table("reason_breakdown")
+    place = ["client", "site", "environment"]
+    last, prior = (
+        rates[rates["month"].between(*months)].groupby(place)["shackle_years"].sum().reindex(
+            pd.MultiIndex.from_frame(criteria[place]), fill_value=0
+        ).to_numpy()
+        for months in (("2025-03", "2026-02"), ("2024-03", "2025-02"))
+    )  # fmt: skip
+    both = (last >= 1) & (prior >= 1)
+    assert both.any()
+    of_both = criteria[both].assign(
+        last=last[both], standard=criteria["removed_prior_12_months"][both] * (last / prior)[both]
+    )
+    sums = of_both.groupby(["client", "criterion"])[["removed_last_12_months", "standard", "last"]].sum()
+    told = tables.reasons().set_index(["client", "criterion"]).loc[sums.index]
+    assert told["rate_last_same_places"].tolist() == pytest.approx(
+        (100 * sums["removed_last_12_months"] / sums["last"]).tolist()
+    )
+    assert told["rate_prior_same_places"].tolist() == pytest.approx(
+        (100 * sums["standard"] / sums["last"]).tolist()
+    )
+    assert (told["rate_last_same_places"] != told["rate_prior_same_places"]).any()
