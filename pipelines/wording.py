@@ -371,10 +371,10 @@ def places_finding(rates: pd.DataFrame, period: str) -> str:
     said = {0: "none of them lies", 1: "1 of them lies"}.get(above, f"{above} of them lie")
     if len(month) == 1:
         said = "it lies" if above else "it does not lie"
-    finding = (
-        f"{counted(len(month), 'place was', 'places were')} inspected in {month_in_words(period)}; {said} "
-        "above the usual range of the place"
-    )
+    inspected = f"{counted(len(month), 'place was', 'places were')} inspected in {month_in_words(period)}"
+    if unknown == len(month):
+        return f"{inspected}; what is usual there cannot be said yet."
+    finding = f"{inspected}; {said} above the usual range of the place"
     return f"{finding}, and for {unknown} what is usual cannot be said yet." if unknown else f"{finding}."
 
 

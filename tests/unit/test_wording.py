@@ -210,6 +210,17 @@ def test_pages_on_longer_records_name_the_places_that_rise_now():
     assert wording.above_usual_now(rates, "2026-01", "So.") == ""
 
 
+def test_places_without_a_usual_range_are_not_said_to_lie_within_it():
+    new = [place("Yard", signal=None), place("Slip", signal=None)]
+    assert wording.places_finding(pd.DataFrame(new[:1]), "2025-12") == (
+        "1 place was inspected in December 2025; what is usual there cannot be said yet."
+    )
+    assert wording.places_finding(pd.DataFrame([*new, place("Fine", signal="within")]), "2025-12") == (
+        "3 places were inspected in December 2025; none of them lies above the usual range of the place, and for 2 what is "
+        "usual cannot be said yet."
+    )
+
+
 def test_a_month_in_which_no_place_was_inspected():
     assert (
         wording.places_finding(pd.DataFrame([place("Fine")]), "2026-01")
