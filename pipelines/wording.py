@@ -10,6 +10,7 @@ from datetime import date
 import pandas as pd
 
 from pipelines.contracts import benchmark_rules, risk_targets
+from pipelines.models.hazard import PLACE
 from pipelines.models.interval_advice import (
     ANY,
     HELD_BACK,
@@ -69,7 +70,6 @@ OUTCOMES_IN_WORDS = {
     ),
     KEEP: ("keeps its interval", "keep their intervals"),
 }
-PLACE = ["client", "site", "environment"]
 # Of a criterion and of its tier.
 NOT_STATED = "not stated"
 NO_BREAK = "\N{NO-BREAK SPACE}"

@@ -2,8 +2,9 @@
 
 import pandas as pd
 
+from pipelines.models.hazard import PLACE
 from pipelines.tables.pooled_rates import AGEING
-from pipelines.wording import PLACE, counted, figure, limits_level, percent, place_in_words, shortened
+from pipelines.wording import counted, figure, limits_level, percent, place_in_words, shortened
 from pipelines.writing import significant, written, written_day
 
 

@@ -14,6 +14,7 @@ from pipelines.contracts import benchmark_rules, load_contract, risk_targets
 from pipelines.faults import RequestFault
 from pipelines.models.benchmark import by_ratio, clients_compared
 from pipelines.models.benchmark.parts import RAW
+from pipelines.models.hazard import PLACE
 from pipelines.models.reasons import changes_at_the_same_places, rates_by_criterion, shares_with_limits
 from pipelines.packs.computed import PEERED, computed_store, of_everybody
 from pipelines.packs.intake_account import (
@@ -111,9 +112,8 @@ class OpenTables:
         sums = sums.merge(self._exposures(["client"]), on="client", how="left")
         targets = risk_targets()
         shares = shares_with_limits(sums, ["client"], targets).drop(columns="share_note")
-        place = ["client", "site", "environment"]
-        of_places = criteria[[*place, "criterion", *counts]].merge(
-            self._exposures(place), on=place, how="left"
+        of_places = criteria[[*PLACE, "criterion", *counts]].merge(
+            self._exposures(PLACE), on=PLACE, how="left"
         )
         changes = changes_at_the_same_places(of_places, ["client"], targets)
         rates = rates_by_criterion(sums, targets)

@@ -6,11 +6,10 @@ import duckdb
 import pandas as pd
 
 from pipelines.contracts import risk_targets
+from pipelines.models.hazard import PLACE
 from pipelines.models.rates import joined_notes
 from pipelines.models.reasons import changes_by_criterion, rates_by_criterion, shares_with_limits
 from pipelines.shipped import statement
-
-PLACE = ["client", "site", "environment"]
 
 
 def reason_cells(con: duckdb.DuckDBPyConnection, as_of: date | None) -> pd.DataFrame:
